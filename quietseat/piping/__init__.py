@@ -1,0 +1,3 @@
+"""Hydraulics of the inlet and outlet lines: resistance, loss, back pressure, sound, Mach."""
+
+from __future__ import annotations
