@@ -1,0 +1,1 @@
+"""Stability of relief valves: closed forms (screening) and exact linear theory (linear)."""

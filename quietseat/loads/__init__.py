@@ -1,0 +1,1 @@
+"""Relief loads and reaction forces: wetted and unwetted fire, thermal expansion, reaction."""
