@@ -66,7 +66,6 @@ class Basis(BaseModel):
     low_subcooling: str
     viscosity_area: str
     factor_reading: str
-    fire_constants: str
     code: str
     accumulation_single: float
     accumulation_multiple: float
@@ -119,10 +118,6 @@ class Basis(BaseModel):
     critical_length_excess: float
     cycling_utilisation: float
     damaging_period: float
-    force_balance_blowdown_spread: float
-    pilot_blowdown_margin: float
-    pilot_stroke_time: float
-    liquid_sound_speed: float
     simmer_metal: float
     simmer_soft: float
     simmer_pilot: float
@@ -151,9 +146,9 @@ class Basis(BaseModel):
     crews: int
     crew_hours_per_day: float
     worst_valves: int
+    stepped_valves: int
     title: str
     pressure_unit: str
-    seed: int
 
     _given: dict[str, str] = PrivateAttr(default_factory=dict)
 

@@ -76,6 +76,8 @@ class Situation:
 
 @dataclass(frozen=True, slots=True)
 class Run:
+    """The inlet line as acoustics see it; m, m2, 1/m, m3."""
+
     length: float
     acoustic: float  # length of the plain pipe with the same quarter wave
     area: float  # at the valve
@@ -85,6 +87,8 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Wave:
+    """The pressure wave at opening: sound speed m/s, times s, pressure drop Pa."""
+
     sound_speed: float
     return_time: float
     opening_time: float
@@ -126,6 +130,7 @@ def equivalent_length(segments: tuple[tuple[float, float], ...]) -> float:
 
 
 def run_of(situation: Situation) -> Run:
+    """The inlet line of a situation. Raises CalculationFailed where length or bore is unknown."""
     parts = situation.segments
     if not parts:
         if situation.inlet_length is None:
@@ -145,6 +150,7 @@ def run_of(situation: Situation) -> Run:
 
 
 def sound_speed(situation: Situation, sheet: Sheet) -> float:
+    """Sound speed at the valve inlet, m/s: as stated, of the ideal gas with Z, or the estimate for a liquid."""
     if situation.sound_speed is not None:
         return situation.sound_speed
     if situation.phase in ("liquid", "two-phase"):
@@ -243,10 +249,12 @@ def cycle_period(
 
 
 def share(pressure: float, situation: Situation) -> str:
+    """A pressure difference (Pa) in words, as a share of gauge set."""
     return f"{100 * pressure / (situation.set_pressure - situation.atmospheric):.2g} %"
 
 
 def pop_words(period: float | None) -> str:
+    """How often a quiet valve pops at the lowest flow; empty where it does not."""
     return "" if period is None else f" At the lowest flow it opens and shuts about every {period:.2g} s."
 
 

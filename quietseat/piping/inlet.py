@@ -197,6 +197,7 @@ def inlet_gas(line: Resistance, flow: FlowState, rate: float, basis: Choices, sh
 
 
 def all_assumed(line: Resistance, assumed: list[str]) -> tuple[str, ...]:
+    """What was assumed of the line and of the flow, by field name."""
     return (*line.assumed, *assumed) if assumed else line.assumed
 
 
@@ -209,6 +210,7 @@ def inlet_choked(
     assumed: list[str],
     indicative: bool = False,
 ) -> InletResult:
+    """The result of a flow the line cannot pass: out of range, with the reason."""
     reason = f"{label}: the line chokes, its bore of {run.diameter * 1e3:.4g} mm cannot pass {rate:.4g} kg/s"
     return InletResult(
         loss=None,

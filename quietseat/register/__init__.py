@@ -1,0 +1,8 @@
+"""Plant registers: spreadsheets of relief valves as people keep them, read with nothing guessed silently."""
+
+from __future__ import annotations
+
+from quietseat.register.reader import read
+from quietseat.register.record import Register
+
+__all__ = ["Register", "read"]

@@ -1,0 +1,244 @@
+"""Which column holds which field: by the words of its heading, checked against what stands in its cells.
+
+No two columns share a field without saying which one won; a column that is not understood is named, not dropped.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from itertools import pairwise
+
+from quietseat.register import fields, headers, sizes, tags
+from quietseat.register.cells import Reader
+from quietseat.register.dates import date_proof
+from quietseat.register.headers import Head
+from quietseat.register.parts import letter
+from quietseat.register.workbook import Cell, Grid
+
+SAMPLE = 80  # rows looked at
+_ONLY_HISTORY = frozenset(("history.date", "history.event", "history.value", "history.note"))
+_MANY = frozenset(("location.remarks", "location.old_tag", "history.condition"))  # several columns are all kept
+_JUDGED = ("choice", "cause", "block_valve", "letter", "yes_no", "date", "designation", "pipe_size", "pressure_class")
+_UNIT_WORDS = frozenset(("unit", "units", "uom"))
+
+
+@dataclass(slots=True)
+class Mapped:
+    """One column of a sheet. field: id or ""; second: ids whose first column is another one."""
+
+    column: int
+    heading: str
+    field: str = ""
+    unit: str = ""
+    how: str = "not mapped"
+    note: str = ""
+    level: int = 9
+    dates: str = ""
+    unit_column: int | None = None  # a column to the right that holds the unit of each cell
+    second: str = ""  # the field, where another column won it
+    offers: tuple[str, ...] = ()
+
+    @property
+    def letter(self) -> str:
+        """The column's letters."""
+        return letter(self.column)
+
+
+def sample(grid: Grid, head: Head, column: int) -> list[Cell]:
+    """The first cells of a column that are not blank."""
+    out: list[Cell] = []
+    for number in sorted(grid.rows):
+        row = grid.rows[number]
+        if number >= head.after and column < len(row) and row[column] is not None:
+            out.append(row[column])  # type: ignore[arg-type]
+            if len(out) >= SAMPLE:
+                break
+    return out
+
+
+def acceptance(cells: list[Cell], ident: str, unit: str, reader: Reader) -> float:
+    """The share of the cells that the field can read; 1 for a column without cells."""
+    if not cells:
+        return 1.0
+    known = fields.fields()[ident]
+    good = sum(reader.take(cell, known, unit).state != "refused" for cell in cells)
+    return good / len(cells)
+
+
+def map_columns(grid: Grid, head: Head, role: str, reader: Reader) -> list[Mapped]:
+    """Every column with a heading or with cells, mapped or not."""
+    order = sorted(grid.rows)
+    data = [grid.rows[number] for number in order if number >= head.after][:SAMPLE]
+    width = max([len(row) for row in data] + [column + 1 for column in head.headings], default=0)
+    side = headers.side_column(head, grid) if role == "lines" else None
+    out = []
+    for column in range(width):
+        heading, bottom = head.headings.get(column, ("", ""))
+        cells = sample(grid, head, column)
+        if not heading and not cells:
+            continue
+        mapped = Mapped(column, heading)
+        if column == side:
+            mapped.how = "side of each line"
+        elif heading and _UNIT_WORDS & set(fields.normal(heading).split()) and _all_units(cells):
+            mapped.how = "unit"
+        elif heading:
+            _name(mapped, bottom, cells, role, reader, head.units.get(column, ""), side is not None)
+        out.append(mapped)
+    _units_beside(out)
+    _settle(out, grid, head, reader)
+    _by_content(out, grid, head, role)
+    for mapped in out:
+        if mapped.field and fields.fields()[mapped.field].quantity == "date":
+            _order_of_dates(mapped, grid, head)
+    return out
+
+
+def _all_units(cells: list[Cell]) -> bool:
+    # plant units are often single letters, and some of those are units of measure too
+    return any(len(cell.text) > 1 for cell in cells) and all(fields.is_unit(cell.text) for cell in cells)
+
+
+def _name(
+    mapped: Mapped, bottom: str, cells: list[Cell], role: str, reader: Reader, unit: str, sided: bool
+) -> None:
+    """Give a column its best field; the others it might hold stay in `offers`."""
+    heading = mapped.heading
+    naming = fields.naming(f"inlet {heading}" if sided else heading, f"inlet {bottom}" if sided else bottom, True)
+    ends = [i for i in naming.ids if i.startswith("inlet.")]
+    if sided and not ends:
+        naming = fields.naming(heading, bottom, True)
+    ids = ends if sided and ends else [i for i in naming.ids if role == "history" or i not in _ONLY_HISTORY]
+    unit = naming.unit or unit
+    ids = _prefer(ids, role, unit)
+    if not ids:
+        mapped.unit = unit
+        return
+    shares = {i: acceptance(cells, i, _unit_for(i, unit), reader) for i in ids}
+    solid = [i for i in ids if fields.fields()[i].quantity != "text" and shares[i] >= 0.8 and cells]
+    best = solid[0] if solid else max(ids, key=lambda i: shares[i])
+    share, level, how = shares[best], naming.level, naming.how
+    plain = best == "valve.designation" and share < 0.5
+    if plain and acceptance(cells, "valve.inlet_size", _unit_for("valve.inlet_size", unit), reader) >= 0.8:
+        best, how, share = "valve.inlet_size", "content", 1.0
+    judged = fields.fields()[best].quantity in _JUDGED
+    if len(cells) >= 3 and ((level >= 2 and share < 0.5 and (judged or level >= 4)) or _all_dates(best, cells)):
+        mapped.note = f"the heading looks like {fields.shown(best)}, the cells do not"
+        mapped.unit = unit
+        return
+    if len(cells) >= 5 and share < 0.2 and fields.fields()[best].quantity in ("choice", "yes_no", "letter", "cause"):
+        mapped.note = f"the heading says {fields.shown(best)}, hardly a cell can be read as one"
+        return
+    mapped.field, mapped.level, mapped.how = best, level, how
+    mapped.unit = _unit_for(best, unit)
+    mapped.offers = tuple(i for i in ids if i != best)
+    if how == "near spelling":
+        mapped.note = "the heading was taken for a near spelling"
+    if "overpressure" in fields.normal(heading) and best == "case.accumulation":
+        mapped.note = "overpressure read as accumulation on MAWP"
+
+
+def _all_dates(ident: str, cells: list[Cell]) -> bool:
+    quantity = fields.fields()[ident].quantity
+    dated = sum(cell.kind == "date" for cell in cells) > 0.6 * len(cells)
+    return dated and quantity not in ("date", "text", "designation", "pipe_size")
+
+
+def _prefer(ids: list[str], role: str, unit: str) -> list[str]:
+    """Candidates in the order of the sheet's role; a rise in metres is no centre-to-face."""
+    first = {"lines": ("inlet.", "outlet."), "cases": ("case.",), "history": ("history.",)}.get(role, ("valve.",))
+    ids = sorted(ids, key=lambda i: not i.startswith(first))
+    if unit in ("m", "ft") and "inlet.height" in ids:
+        ids.sort(key=lambda i: i != "inlet.height")
+    return ids
+
+
+def _unit_for(ident: str, unit: str) -> str:
+    """The heading's unit if the field can have it."""
+    unit = fields.plain_unit(unit)
+    quantity = fields.is_unit(unit) if unit else None
+    allowed = fields.UNIT_OF.get(fields.fields()[ident].quantity, ())
+    return unit if quantity in allowed else ("%" if unit == "%" and "fraction" in allowed else "")
+
+
+def _units_beside(out: list[Mapped]) -> None:
+    """A column "unit" to the right of a column of numbers gives the unit of each of its cells."""
+    for left, right in pairwise(out):
+        if right.how == "unit" and right.column == left.column + 1:
+            right.how = f"unit of {left.letter}"
+            left.unit_column = right.column
+
+
+def _settle(out: list[Mapped], grid: Grid, head: Head, reader: Reader) -> None:
+    """One column a field: the surer heading wins, then the better cells, then the left one."""
+    by_field: dict[str, list[Mapped]] = {}
+    for mapped in out:
+        if mapped.field:
+            by_field.setdefault(mapped.field, []).append(mapped)
+    for ident, rivals in by_field.items():
+        if len(rivals) < 2 or ident in _MANY:
+            continue
+
+        def rank(mapped: Mapped, ident: str = ident) -> tuple[int, bool, bool, int, float, int]:
+            cells = sample(grid, head, mapped.column)
+            good = acceptance(cells, ident, mapped.unit, reader) * len(cells)
+            looks = ident == "location.tag" and 2 * sum(tags.looks_like(cell.text) for cell in cells) >= max(len(cells), 1)
+            return mapped.level, good == 0, not looks, fields.rank(ident, mapped.heading), -good, mapped.column
+
+        winner, *losers = sorted(rivals, key=rank)
+        for loser in losers:
+            other = next((i for i in loser.offers if i not in by_field), "")
+            if other:
+                loser.field, loser.offers = other, ()
+                continue
+            loser.field, loser.second = "", ident
+            loser.how = f"second for {winner.letter}"
+            loser.note = f"column {winner.letter} holds {fields.shown(ident)}: the surer heading, then the commoner name, then the fuller column"
+
+
+def _by_content(out: list[Mapped], grid: Grid, head: Head, role: str) -> None:
+    """Tags, designations and letters are known by sight where no heading names them."""
+    taken = {mapped.field for mapped in out}
+    tests = (
+        ("location.tag", lambda text: tags.looks_like(text)),
+        ("valve.designation", _is_designation),
+        ("valve.orifice", lambda text: text.strip().upper() in sizes.LETTERS),
+    )
+    for ident, test in tests if role == "main" else tests[:1]:
+        if ident in taken:
+            continue
+        for mapped in out:
+            cells = sample(grid, head, mapped.column) if not mapped.field and not mapped.second else []
+            if len(cells) >= 3 and sum(test(cell.text) for cell in cells) >= 0.7 * len(cells):
+                mapped.field, mapped.how, mapped.level = ident, "content", 6
+                mapped.note = f"most cells look like {fields.shown(ident)}"
+                break
+
+
+_DESIGNATION = re.compile(r"[\d ./½\"']+[xX ]*[D-Td-t][xX ]*[\d ./½\"']+.*")
+
+
+def _is_designation(text: str) -> bool:
+    if not _DESIGNATION.fullmatch(text):
+        return False
+    try:
+        return sizes.designation(text).letter is not None
+    except sizes.SizeError:
+        return False
+
+
+def _order_of_dates(mapped: Mapped, grid: Grid, head: Head) -> None:
+    """Day or month first, proved by the dates of the column that have a number above 12."""
+    proofs: dict[str, str] = {}
+    for number in sorted(grid.rows):
+        row = grid.rows[number]
+        cell = row[mapped.column] if number >= head.after and mapped.column < len(row) else None
+        if cell is not None and cell.kind == "text" and (order := date_proof(cell.text)):
+            proofs.setdefault(order, f"{mapped.letter}{number} {cell.text}")
+    if len(proofs) == 1:
+        ((mapped.dates, proof),) = proofs.items()
+        mapped.note = f"{mapped.note}; {mapped.dates.replace('-', ' ')} as {proof} proves".lstrip("; ")
+    elif proofs:
+        mapped.note = f"{mapped.note}; both orders of day and month: {', '.join(proofs.values())}".lstrip("; ")
+

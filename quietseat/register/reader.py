@@ -1,0 +1,433 @@
+"""read(): a register file, a Basis and perhaps mends in; every row, valve, problem and assumption out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from quietseat.basis import Basis
+from quietseat.model import Location, Origin
+from quietseat.register import columns, crosschecks, fields, headers, rows, tags, workbook
+from quietseat.register import mends as mending
+from quietseat.register.build import Draft, locations
+from quietseat.register.cells import Reader
+from quietseat.register.columns import Mapped
+from quietseat.register.headers import Head
+from quietseat.register.mends import Mends
+from quietseat.register.others import Index, attach, fill
+from quietseat.register.parts import letter
+from quietseat.register.record import Column, Register, RowRead, SheetRead
+from quietseat.register.rows import Data
+from quietseat.register.taken import BLANK
+from quietseat.register.workbook import Book, Grid
+from quietseat.status import Assumption, InputUnusable, Problem
+
+# A row without one of these is partial, where the register has such a column (set pressure: always).
+NEEDED = ("valve.inlet_size", "valve.orifice", "valve.outlet_size", "vessel.mawp", "case.flow")
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """A sheet while it is being read."""
+
+    grid: Grid
+    head: Head
+    role: str
+    columns: list[Mapped]
+    found: int = 0
+    matched: int = 0
+    skipped: list[tuple[int, str, str]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Work:
+    """What the steps of one reading hand on."""
+
+    book: Book
+    basis: Basis
+    reader: Reader
+    mends: Mends
+    sheets: list[_Sheet] = field(default_factory=list)
+    drafts: list[Draft] = field(default_factory=list)
+    kept: list[tuple[Data, RowRead | None]] = field(default_factory=list)  # rows in order; RowRead once settled
+    problems: list[Problem] = field(default_factory=list)
+    counted: set[tuple[str, int]] = field(default_factory=set)
+
+
+def read(path: str | Path, basis: Basis, mends: str | Path | None = None) -> Register:
+    """Read a register. path: .xlsx, .csv, .xls, .ods file, or "-" for standard input.
+
+    Raises InputUnusable with one sentence where the file or the mends file cannot be used as a whole.
+    """
+    listed = mending.load(mends)
+    book = workbook.load(path)
+    work = _Work(book, basis, Reader(basis), listed)
+    _open(work)
+    for sheet in work.sheets:
+        if sheet.role == "main":
+            _main(work, sheet)
+    _duplicates(work)
+    index = Index(work.drafts)
+    for sheet in work.sheets:
+        if sheet.role in ("cases", "lines", "history"):
+            _beside(work, sheet, index)
+    mending.leftover(work.mends, {sheet.grid.name for sheet in work.sheets})
+    return _settle(work)
+
+
+def _open(work: _Work) -> None:
+    """Headings, roles and columns of every sheet. Raises InputUnusable where no sheet lists valves."""
+    for rule, mend in work.book.notes:
+        work.problems.append(Problem(rule, mend, work.book.file))
+    looked = []
+    for grid in work.book.grids:
+        if not grid.rows:
+            continue
+        looked.append(grid.name)
+        found = headers.find(grid)
+        if found is None:
+            continue
+        role = headers.role(grid.name, found, grid)
+        work.sheets.append(_Sheet(grid, found, role, columns.map_columns(grid, found, role, work.reader)))
+    if not looked:
+        raise InputUnusable(f"{work.book.file}: has no cells in any sheet.")
+    _promote(work)
+    if not any(sheet.role == "main" for sheet in work.sheets):
+        names = ", ".join(looked[:6])
+        raise InputUnusable(
+            f"{work.book.file}: no row of headings was found in the first {headers.DEEPEST} rows of {names}; looked for a "
+            "tag column and at least one of set pressure, size, orifice, type, MAWP."
+        )
+    for grid in work.book.grids:
+        if grid.rows and not any(sheet.grid is grid for sheet in work.sheets):
+            work.problems.append(Problem(
+                "the sheet has no row of headings and was not read", "give its columns headings if it belongs to the register",
+                work.book.file, grid.name,
+            ))  # fmt: skip
+    for sheet in work.sheets:
+        _tell_columns(work, sheet)
+
+
+def _promote(work: _Work) -> None:
+    """Where no sheet is plainly a list of valves, the sheet with a tag and most of a valve's fields is one."""
+    tagged = [sheet for sheet in work.sheets if "location.tag" in sheet.head.ids()]
+    if not tagged or any(sheet.role == "main" for sheet in work.sheets):
+        return
+    best = max(tagged, key=lambda sheet: (headers.valve_fields(sheet.head), len(sheet.head.ids())))
+    best.role = "main"
+    best.columns = columns.map_columns(best.grid, best.head, "main", work.reader)
+
+
+def _tell_columns(work: _Work, sheet: _Sheet) -> None:
+    """Problems of whole columns and sheets: hidden ones, second columns, headings that do not fit their cells."""
+    grid, file = sheet.grid, work.book.file
+
+    def tell(rule: str, mend: str, mapped: Mapped | None = None, ident: str = "") -> None:
+        work.problems.append(Problem(rule, mend, file, grid.name, None, mapped.letter if mapped else None,
+                                     fields.shown(ident) if ident else None, mapped.heading if mapped else None))  # fmt: skip
+
+    if grid.hidden:
+        tell("the sheet is hidden; it was read all the same", "show it or remove it")
+    hidden = sorted(row for row in grid.hidden_rows if row in grid.rows and row >= sheet.head.after)
+    if hidden:
+        tell(f"{len(hidden)} hidden rows were read all the same: {_some(hidden)}", "show them, or delete them if they are void")
+    shown = [m for m in sheet.columns if m.column in grid.hidden_columns]
+    if shown:
+        tell(f"hidden columns were read all the same: {', '.join(m.letter for m in shown)}", "show them or delete them")
+    _colours(sheet, tell)
+    if sheet.role == "other":
+        tell("the sheet names no tag column and no valves; it was not read", "give it a tag column if it belongs to the register")
+        return
+    for mapped in sheet.columns:
+        if mapped.second:
+            tell(f"second column for {fields.shown(mapped.second)}: {mapped.note}; it only fills blanks and is compared",
+                 "keep one column, or rename the other", mapped, mapped.second)  # fmt: skip
+        elif mapped.how in ("near spelling", "content") or "do not" in mapped.note or "hardly" in mapped.note:
+            tell(f"column read by {mapped.how}: {mapped.note}" if mapped.field else mapped.note,
+                 "give the column a plain heading", mapped, mapped.field)  # fmt: skip
+
+
+def _colours(sheet: _Sheet, tell: Callable[..., None]) -> None:
+    """Colours that mark some of the tags may be a status; they are named, never read."""
+    tag = next((m for m in sheet.columns if m.field == "location.tag"), None)
+    if tag is None:
+        return
+    filled: dict[str, list[int]] = {}
+    for (row, column), colour in sheet.grid.colours.items():
+        if column == tag.column and row >= sheet.head.after:
+            filled.setdefault(colour, []).append(row)
+    total = sum(number >= sheet.head.after for number in sheet.grid.rows)
+    marks = "; ".join(f"{colour} in rows {_some(numbers)}" for colour, numbers in filled.items() if len(numbers) < 0.4 * total)
+    if marks:
+        tell(f"the tags of some rows are coloured ({marks}); what a colour means is not read", "write the status in a column", tag)
+
+
+def _some(numbers: list[int]) -> str:
+    text = ", ".join(map(str, numbers[:8]))
+    return text if len(numbers) <= 8 else f"{text}, ..."
+
+
+# --- rows of the valve sheets ------------------------------------------------------------------------------------
+
+
+def _data_rows(work: _Work, sheet: _Sheet) -> list[tuple[int, workbook.Row]]:
+    """The rows that count; the others are kept as skipped."""
+    out = []
+    for number in sorted(sheet.grid.rows):
+        if number < sheet.head.after:
+            continue
+        row = sheet.grid.rows[number]
+        kind = rows.blank_kind(sheet.grid, number, row, sheet.head, sheet.columns)
+        if not kind:
+            out.append((number, row))
+            work.counted.add((sheet.grid.name, number))
+        elif kind != "blank":
+            text = " | ".join(cell.text for cell in row if cell is not None and not cell.merged)
+            sheet.skipped.append((number, kind, text[:200]))
+    sheet.found = len(out)
+    return out
+
+
+def _given(work: _Work, sheet: _Sheet, number: int) -> Mapping[str, Any]:
+    """The mended values of one row."""
+    if not work.mends.entries:
+        return {}
+    places = work.mends.of(sheet.grid.name, number, sum(s.role == "main" for s in work.sheets))
+    units = {m.field: m.unit for m in sheet.columns if m.field}
+    row = sheet.grid.rows[number]
+    cells = {m.field: row[m.column] for m in sheet.columns if m.field and m.column < len(row)}
+    for place in places:
+        before = cells.get(mending.ident(work.mends.entries[place].field) or "")
+        work.mends.entries[place] = replace(work.mends.entries[place], before=before.text if before else "")
+    return mending.values(work.mends, places, units, work.reader) if places else {}
+
+
+def _main(work: _Work, sheet: _Sheet) -> None:
+    section: tuple[str, Origin] | None = None
+    has_unit = any(mapped.field == "location.unit" for mapped in sheet.columns)
+    counted = _data_rows(work, sheet)
+    sections = {number: text for number, kind, text in sheet.skipped if kind == "section"}
+    heads = sorted(sections)
+    for number, row in counted:
+        while heads and heads[0] < number:
+            first = heads.pop(0)
+            section = (sections[first], Origin("assumed", f"{sheet.grid.name}!{first}", sections[first], "section heading above the row"))
+        data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number))
+        rows.second_columns(data, work.basis.atmospheric_pressure)
+        rows.size_group(data)
+        rows.judge(data)
+        draft = _draft(data, None if has_unit else section)
+        if draft is None:
+            work.kept.append((data, RowRead(sheet.grid.name, number, "refused", "; ".join(data.reasons), ())))
+            continue
+        sheet.matched += 1
+        sheet.grid.rows[number] = ()  # read: the cells are not needed any more
+        work.drafts.append(draft)
+        work.kept.append((data, None))
+
+
+def _is_name(ident: str) -> bool:
+    """A text field whose second column is kept among the remarks."""
+    return fields.fields()[ident].quantity == "text" and not ident.startswith(("location.", "history."))
+
+
+def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
+    """The row as a draft, or None (with its reason) where it names no valve."""
+    taken = data.values.get("location.tag", BLANK)
+    found = tags.parse(taken.text) if taken.state == "value" else None
+    if found is None:
+        word = taken.text and f": {taken.text!r} is none"
+        reason = f"no tag{word or ': the cell is blank'}"
+        data.complain(reason, "write the tag of the valve in this row", "location.tag", taken.text or None)
+        data.reasons = [reason]
+        return None
+    remarks = [found.remark] if found.remark else []
+    remarks += [t.text for i, t in data.values.items() if i == "location.remarks" and t.state == "value"]
+    remarks += [t.text for i, t, _ in data.more if i == "location.remarks" and t.state == "value"]
+    remarks += [t.text for i, t, _ in data.more if _is_name(i) and t.state == "value"]
+    alias = [t.text for i, t in data.values.items() if i == "location.old_tag" and t.state == "value"]
+    alias += [t.text for i, t, _ in data.more if i == "location.old_tag" and t.state == "value"]
+    several = data.values.get("valve.set_pressure", BLANK)
+    if several.state == "several" and len(several.value) != len(found.tags):
+        data.complain(several.rule, several.mend, "valve.set_pressure", several.text)
+        data.reasons.append(f"set_pressure refused: {several.rule}")
+    return Draft(data, found.tags, found.remark, tuple(alias), notes=[*remarks, *data.comments], unit=section)
+
+
+# --- duplicates ----------------------------------------------------------------------------------------------------
+
+
+def _duplicates(work: _Work) -> None:
+    """A tag that stands twice: a further case, the same again, or a conflict; the first row keeps the tag."""
+    first: dict[str, Draft] = {}
+    kept = []
+    for draft in work.drafts:
+        earlier = next((first[tags.key(tag)] for tag in draft.tags if tags.key(tag) in first), None)
+        if earlier is None:
+            for tag in draft.tags:
+                first[tags.key(tag)] = draft
+            kept.append(draft)
+            continue
+        if _again(work, draft, earlier):
+            continue
+        draft.rename = f"{draft.tags[0]} [row {draft.data.number}]" if len(draft.tags) == 1 else f"[row {draft.data.number}]"
+        kept.append(draft)
+    work.drafts = kept
+
+
+def _again(work: _Work, draft: Draft, earlier: Draft) -> bool:
+    """Whether a second row of a tag was taken into the first one's valve."""
+    data, other = draft.data, earlier.data
+    place = f"{other.sheet} row {other.number}"
+    zero = work.basis.atmospheric_pressure
+    clash = []
+    for ident, taken in data.values.items():
+        have = other.good(ident)
+        fixed = ident.startswith(("valve.", "vessel.", "inlet.", "outlet.")) and ident != "valve.designation"
+        if taken.state != "value" or have is None or not fixed:
+            continue
+        if not rows.same(have.value, taken.value, zero if fields.fields()[ident].quantity == "pressure" else 0.0):
+            clash.append(ident)
+    if clash or draft.tags != earlier.tags:
+        words = ", ".join(f"{fields.shown(i)} {other.values[i].text!r} and {data.values[i].text!r}" for i in clash[:5])
+        data.complain(
+            f"check: the tag also stands in {place}" + (f", with different {words}" if words else "")
+            + "; both are kept, the first row keeps the tag", "find out which row is right and mend or delete the other",
+            "location.tag", "/".join(draft.tags),
+        )  # fmt: skip
+        data.reasons.append(f"the tag also stands in {place}")
+        return False
+    case = {ident: (t, data.where[ident]) for ident, t in data.values.items() if t.state == "value" and ident.startswith("case.")}
+    told = ("case.name", "case.cause", "case.flow", "case.volume_flow")
+    new = [i for i in told if i in case and (o := other.good(i)) is not None and not rows.same(o.value, case[i][0].value)]
+    if new:
+        earlier.cases.append(case)
+        fill(data, earlier, work.reader, skip="case.")
+        work.problems.append(Problem(
+            f"the tag also stands in {place} with the same valve: taken as a further case of it", None, work.book.file,
+            data.sheet, data.number, None, "tag", "/".join(draft.tags),
+        ))  # fmt: skip
+        return True
+    fill(data, earlier, work.reader)
+    data.complain(f"check: the tag also stands in {place} and says the same; it only fills blanks there", "delete one of the rows",
+                  "location.tag", "/".join(draft.tags))  # fmt: skip
+    data.reasons.append(f"the tag also stands in {place}")
+    return True
+
+
+# --- sheets beside, and the end --------------------------------------------------------------------------------------
+
+
+def _beside(work: _Work, sheet: _Sheet, index: Index) -> None:
+    side = headers.side_column(sheet.head, sheet.grid) if sheet.role == "lines" else None
+    lost: list[int] = []
+    for number, row in _data_rows(work, sheet):
+        end = None
+        if side is not None:
+            cell = row[side] if side < len(row) else None
+            end = headers.side(cell.text) if cell is not None else None
+        data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number), end)
+        rows.second_columns(data, work.basis.atmospheric_pressure)
+        rows.judge(data)
+        if attach(data, sheet.role, index, work.reader):
+            sheet.matched += 1
+        else:
+            lost.append(number)
+        work.problems.extend(replace(problem, file=work.book.file) for problem in data.problems)
+    if lost:
+        work.problems.append(Problem(
+            f"{len(lost)} of {sheet.found} rows belong to no valve of the register: {_some(lost)}", "write the tags as the register has them",
+            work.book.file, sheet.grid.name,
+        ))  # fmt: skip
+
+
+def _settle(work: _Work) -> Register:
+    """Build the locations, run the cross-checks, state every row."""
+    columned = {m.field for sheet in work.sheets for m in sheet.columns if m.field}
+    if "valve.designation" in columned:
+        columned |= {"valve.inlet_size", "valve.orifice", "valve.outlet_size"}
+    made: list[Location] = []
+    serials: list[tuple[str, Data]] = []
+    for draft in work.drafts:
+        places = locations(draft, work.basis)
+        _missing(draft, places[0], columned)
+        for place in places:
+            crosschecks.run(crosschecks.Place(place, draft.data, work.basis))
+        if places[0].valve.serial:
+            serials.append((places[0].valve.serial, draft.data))
+        made.extend(places)
+    crosschecks.serials(serials)
+    told = tuple(_state(data, settled) for data, settled in work.kept)
+    problems = [*work.problems, *(p for data, _ in work.kept for p in data.problems), *work.mends.problems]
+    named = dict.fromkeys(replace(p, file=work.book.file) if p.file is None else p for p in problems)
+    return Register(
+        work.book.file, tuple(_sheet(sheet) for sheet in work.sheets), tuple(_columns(work)), told, tuple(made),
+        tuple(named), tuple(work.mends.entries), tuple(_assumptions(work, made)),
+    )  # fmt: skip
+
+
+def _missing(draft: Draft, place: Location, columned: set[str]) -> None:
+    """A needed value that nobody gave makes the row partial, and is told unless its cell was told already."""
+    data = draft.data
+    have = {
+        "valve.set_pressure": place.valve.set_pressure, "valve.inlet_size": place.valve.inlet_size,
+        "valve.orifice": place.valve.orifice or place.valve.actual_area or place.valve.effective_area,
+        "valve.outlet_size": place.valve.outlet_size, "vessel.mawp": place.vessel.mawp,
+        "case.flow": next((c.flow or c.volume_flow for c in place.cases if c.flow or c.volume_flow), None),
+    }  # fmt: skip
+    told = {problem.field for problem in data.problems}
+    designation = data.values.get("valve.designation", BLANK).state == "refused"
+    for ident, value in have.items():
+        if value is not None or (ident in NEEDED and ident not in columned):
+            continue
+        name = {"case.flow": "required rate", "vessel.mawp": "MAWP"}.get(ident, fields.shown(ident).replace("_", " "))
+        data.reasons.append(f"{name} missing")
+        if fields.shown(ident) not in told and not (designation and ident.startswith("valve.") and ident != "valve.set_pressure"):
+            data.complain(f"the {name} is missing", "write it, with its unit if the heading has none", ident)
+
+
+def _state(data: Data, settled: RowRead | None) -> RowRead:
+    if settled is not None:
+        return settled
+    reasons = tuple(dict.fromkeys(data.reasons))
+    found = tags.parse(data.values["location.tag"].text)
+    return RowRead(data.sheet, data.number, "partial" if reasons else "read", "; ".join(reasons), found.tags if found else ())
+
+
+def _sheet(sheet: _Sheet) -> SheetRead:
+    grid = sheet.grid
+    return SheetRead(
+        grid.name, sheet.role, sheet.head.rows, sheet.head.unit_row, grid.hidden,
+        tuple(sorted(row for row in grid.hidden_rows if row in grid.rows)),
+        tuple(letter(c) for c in sorted(grid.hidden_columns) if c < 1000), sheet.found, sheet.matched, tuple(sheet.skipped),
+    )  # fmt: skip
+
+
+def _columns(work: _Work) -> list[Column]:
+    return [
+        Column(sheet.grid.name, m.letter, m.heading, fields.shown(m.field) if m.field else "", m.unit, m.how, m.note)
+        for sheet in work.sheets for m in sheet.columns
+    ]  # fmt: skip
+
+
+def _assumptions(work: _Work, made: list[Location]) -> list[Assumption]:
+    """Every reading rule that was used, once, with how often and where first."""
+    found: dict[tuple[str, str], list[Any]] = {}
+    for place in made:
+        for path, source in place.origins.items():
+            if source.how == "assumed":
+                parts = path.split(".")
+                name = ".".join(part for part in parts if not part.isdecimal())
+                entry = found.setdefault((name, source.rule), [0, source])
+                entry[0] += 1
+    out = [
+        Assumption(name, f"{source.text!r}" + (f" and {count - 1} more" if count > 1 else ""), rule, f"register, first {source.where}")
+        for (name, rule), (count, source) in found.items()
+    ]  # fmt: skip
+    for sheet in work.sheets:
+        for mapped in sheet.columns:
+            if mapped.dates and mapped.field:
+                out.append(Assumption(fields.shown(mapped.field), mapped.dates, mapped.note, f"register, {sheet.grid.name} column {mapped.letter}"))
+    return out

@@ -1,0 +1,31 @@
+"""What is taken from one cell: the record every step of the reading hands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What was taken from one cell.
+
+    state: value, blank, not-applicable, unknown, pending, refused, several (value: the values of one cell).
+    how: read, assumed, mended. rule: the reading rule, or why it was refused. mend: how to write it.
+    """
+
+    state: str
+    text: str = ""
+    value: Any = None
+    how: str = "read"
+    rule: str = ""
+    mend: str = ""
+    unit: str = ""
+
+    @property
+    def good(self) -> bool:
+        """A value that may be used."""
+        return self.state == "value"
+
+
+BLANK = Taken("blank")
