@@ -1,0 +1,166 @@
+"""The command line: one call and a print. Heavy modules are loaded inside the command that needs them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from quietseat.status import InputUnusable
+
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+    help="Find the troubled relief valves of a plant register, prove the cause, choose the cheapest cure.",
+)  # fmt: skip
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")]
+OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the study.")]
+BasisFile = Annotated[Path | None, typer.Option("--basis", help="TOML file with your choices.")]
+MendsFile = Annotated[Path | None, typer.Option("--mends", help="CSV of mends: sheet,row,field,value,who,when,why.")]
+Engine = Annotated[str, typer.Option("--engine", help="local; dask and cuda come with their extras.")]
+
+
+def main() -> None:
+    """Entry point: an unusable input ends with one sentence and exit code 2, a failure of ours with 1."""
+    try:
+        app()
+    except InputUnusable as unusable:
+        typer.echo(f"quietseat: {unusable}", err=True)
+        sys.exit(2)
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    from quietseat import __version__
+
+    typer.echo(__version__)
+
+
+@app.command()
+def demo(out: OutFolder = Path("quietseat-demo")) -> None:
+    """Study the packaged register of an invented plant, from rows to report."""
+    from quietseat import demo as packaged
+    from quietseat.basis import load
+
+    typer.echo("The plant, its data and every valve in it are invented.")
+    register, mends, choices = packaged.copy(out)
+    _study(register, load(choices), mends, out)
+
+
+@app.command()
+def read(
+    register: Annotated[str, typer.Argument(help="Register: .xlsx, .csv, .xls, .ods, or - for CSV on standard input.")],
+    basis: BasisFile = None,
+    mends: MendsFile = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Read a register and show what was read, assumed and refused."""
+    from quietseat.register import read as read_register
+
+    found = read_register(register, _basis(basis), str(mends) if mends else None)
+    _print(as_json, found.to_dict, lambda: _say.register(found))
+
+
+@app.command()
+def size(case: Annotated[str, typer.Argument(help="Case file (TOML), or -.")], as_json: JsonFlag = False) -> None:
+    """Size one relief case and show every step."""
+    from quietseat.answers import size_answer
+
+    answer = size_answer(case)
+    _print(as_json, lambda: answer, lambda: _say.size(answer))
+
+
+@app.command()
+def valve(case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")], as_json: JsonFlag = False) -> None:
+    """Assess one valve: sizing, pipes, stability, findings, verdict."""
+    from quietseat.answers import valve_answer
+
+    answer = valve_answer(case)
+    _print(as_json, lambda: answer, lambda: _say.valve(answer))
+
+
+@app.command()
+def study(
+    register: Annotated[Path, typer.Argument(help="Register: .xlsx, .csv, .xls or .ods.")],
+    basis: BasisFile = None,
+    mends: MendsFile = None,
+    out: OutFolder = Path("quietseat-study"),
+    engine: Engine = "local",
+) -> None:
+    """Study a whole register: verdicts, causes, remedies, plan and report."""
+    if engine != "local":
+        raise InputUnusable(f"engine {engine!r} is not installed in this version; use --engine local.")
+    _study(register, _basis(basis), mends, out)
+
+
+@app.command()
+def verify(saved: Annotated[Path, typer.Argument(help="study.json")], as_json: JsonFlag = False) -> None:
+    """Run a saved study again and name every difference."""
+    from quietseat.study import verify as run_again
+
+    answer = run_again(saved, progress=_progress("valves"))
+    _print(as_json, lambda: answer, lambda: _say.verify(answer))
+
+
+@app.command()
+def checks(as_json: JsonFlag = False) -> None:
+    """Run the packaged checks against printed examples and independent libraries."""
+    from quietseat.checks import run
+
+    answer = run()
+    _print(as_json, lambda: answer, lambda: _say.checks(answer))
+
+
+class _Say:
+    """Loads the wording of the terminal only when something is said."""
+
+    def __getattr__(self, name: str) -> Callable[[Any], str]:
+        from quietseat import terminal
+
+        return getattr(terminal, name)  # type: ignore[no-any-return]
+
+
+_say = _Say()
+
+
+def _basis(path: Path | None) -> Any:
+    from quietseat.basis import load, make
+
+    return load(path) if path else make()
+
+
+def _print(as_json: bool, answer: Callable[[], Any], words: Callable[[], str]) -> None:
+    typer.echo(json.dumps(answer(), ensure_ascii=False, allow_nan=False, indent=1) if as_json else words())
+
+
+def _study(register: Path, basis: Any, mends: Path | None, out: Path) -> None:
+    from quietseat.report import write
+    from quietseat.study import run
+
+    found = run(register, basis, mends, progress=_progress("valves"))
+    out.mkdir(parents=True, exist_ok=True)
+    found.write_json(out / "study.json")
+    write(found, out, progress=_progress("documents"))
+    typer.echo(_say.study(found))
+    typer.echo(f"\nWritten to {out}/: study.html (open this first), study.pdf, study.xlsx, study.json, problems.csv")
+
+
+def _progress(what: str) -> Callable[..., None] | None:
+    """A counting line on standard error where a person is watching."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: int, total: int, name: str = "") -> None:
+        end = "\n" if done >= total else ""
+        print(f"\r{done} of {total} {what} {name}".ljust(60), end=end, file=sys.stderr, flush=True)
+
+    return show
+
+
+if __name__ == "__main__":
+    main()

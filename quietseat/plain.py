@@ -1,0 +1,181 @@
+"""Records as plain data for JSON: SI with the unit in the key, ten significant digits, no NaN."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from quietseat.model import Assessment, CaseResult, Cost, Finding, Fit, Location, Remedy, Rung, Spread, Stability, Step
+
+# Attribute -> key, where the unit has to stand in the key. What is not listed keeps its name.
+UNITS: Mapping[str, Mapping[str, str]] = {
+    "valve": {
+        "inlet_height": "m", "outlet_reach": "m", "set_pressure": "pa", "cdtp": "pa", "effective_area": "m2",
+        "actual_area": "m2", "nameplate_flow": "kg_s", "spring_range": "pa",
+    },
+    "case": {
+        "flow": "kg_s", "volume_flow": "m3_s", "temperature": "k", "molar_mass": "kg_mol", "density": "kg_m3",
+        "viscosity": "pa_s", "sound_speed": "m_s", "specific_volume": "m3_kg", "specific_volume_90": "m3_kg",
+        "saturation_pressure": "pa", "density_90": "kg_m3", "superimposed_min": "pa", "superimposed_max": "pa",
+        "built_up": "pa",
+    },
+    "line": {"diameter": "m", "length": "m", "height": "m", "roughness": "m"},
+    "vessel": {
+        "mawp": "pa", "volume": "m3", "operating_pressure": "pa", "operating_temperature": "k",
+        "design_temperature": "k", "alarm_pressure": "pa", "trip_pressure": "pa",
+    },
+    "result": {
+        "relieving_pressure": "pa", "required_area": "m2", "required_flow": "kg_s", "rated_flow": "kg_s",
+        "full_flow": "kg_s", "built_up": "pa", "built_up_required": "pa", "body_floor": "pa", "back_pressure": "pa",
+    },
+    "stability": {
+        "critical_length": "m", "inlet_length": "m", "wave_return": "s", "opening_time": "s", "wave_drop": "pa",
+        "force_balance_used": "pa", "force_balance_allowed": "pa", "cycle_period": "s", "valve_frequency": "hz",
+    },
+    "fit": {
+        "old_inlet_height": "m", "old_outlet_reach": "m", "new_inlet_height": "m", "new_outlet_reach": "m",
+        "difference_inlet": "m", "difference_outlet": "m", "tolerance": "m", "spool_length": "m",
+    },
+}  # fmt: skip
+
+
+def keyed(record: Any, kind: str, *, drop_none: bool = False) -> dict[str, Any]:
+    """A flat record as a dict with units in its keys."""
+    units = UNITS[kind]
+    out: dict[str, Any] = {}
+    for name in record.__dataclass_fields__:
+        value = getattr(record, name)
+        if value is None and drop_none:
+            continue
+        out[f"{name}_{units[name]}" if name in units else name] = value
+    return out
+
+
+def clean(value: Any) -> Any:
+    """Plain data with floats at ten significant digits. Raises ValueError at NaN or infinity."""
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            raise ValueError("a number that is not finite has no place in a study")
+        return float(f"{value:.10g}")
+    if isinstance(value, str) or value is None or isinstance(value, (bool, int)):
+        return value
+    if isinstance(value, Mapping):
+        return {str(key): clean(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [clean(item) for item in value]
+    return clean(asdict(value))
+
+
+def text(value: Any, indent: int | None = None) -> str:
+    """Canonical JSON text: keys in the order they were made, which is fixed; UTF-8 as it is."""
+    separators = (",", ":") if indent is None else None
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, indent=indent, separators=separators)
+
+
+def finding(found: Finding) -> dict[str, Any]:
+    """One finding, contract keys first."""
+    return {
+        "code": found.code, "severity": found.severity, "value": found.value, "limit": found.limit,
+        "margin": found.margin, "unit": found.unit, "step": found.step, "rule": found.rule, "outcome": found.outcome,
+        "words": found.words, "case": found.case, "rests_on": list(found.rests_on), "confidence": found.confidence,
+    }  # fmt: skip
+
+
+def case_result(result: CaseResult) -> dict[str, Any]:
+    """Sizing and hydraulics of one case."""
+    return keyed(result, "result")
+
+
+def rung(step: Rung) -> dict[str, Any]:
+    """One pressure of the ladder."""
+    return {"name": step.name, "pressure_pa": step.pressure, "rests_on": step.rests_on}
+
+
+def stability(found: Stability) -> dict[str, Any]:
+    """Closed-form stability."""
+    return keyed(found, "stability")
+
+
+def steps(lines: tuple[Step, ...]) -> list[dict[str, Any]]:
+    """The steps of a sheet."""
+    return [
+        {
+            "symbol": s.symbol, "name": s.name, "expression": s.expression, "substituted": s.substituted,
+            "value": s.value, "unit": s.unit, "source": s.source, "group": s.group,
+        }
+        for s in lines
+    ]  # fmt: skip
+
+
+def spread(range_: Spread, digits: int = 2) -> dict[str, float]:
+    """Low, mid, high; money and hours to the cent and the hundredth, which is more than they are worth."""
+    return {"low": round(range_.low, digits), "mid": round(range_.mid, digits), "high": round(range_.high, digits)}
+
+
+def cost(price: Cost) -> dict[str, Any]:
+    """A price, part by part; the total is the sum of the parts before they are rounded."""
+    return {
+        **{part: spread(getattr(price, part)) for part in ("capital", "work", "upkeep", "leakage", "carbon", "total")},
+        "currency": price.currency, "leak_rate_kg_s": spread(price.leak_rate, 15), "leak_basis": price.leak_basis,
+        "outage_hours": price.outage_hours, "crew_hours": price.crew_hours,
+    }  # fmt: skip
+
+
+def fit(found: Fit) -> dict[str, Any]:
+    """Whether the new valve bolts in."""
+    return {**keyed(found, "fit"), "flanges": [asdict(flange) for flange in found.flanges], "sources": list(found.sources)}
+
+
+def remedy(option: Remedy) -> dict[str, Any]:
+    """One remedy, contract keys first."""
+    return {
+        "name": option.name, "clears": option.clears, "cleared": list(option.cleared), "left": list(option.left),
+        "created": list(option.created), "fit": fit(option.fit) if option.fit else None,
+        "suitability": asdict(option.suitability) if option.suitability else None,
+        "work": [
+            {"item": w.item, "hours": spread(w.hours), "money": spread(w.money), "outage": w.outage, "source": w.source}
+            for w in option.work
+        ],
+        "cost": cost(option.cost) if option.cost else None, "rejected_because": option.rejected_because,
+        "title": option.title, "condition": option.condition, "question": option.question,
+    }  # fmt: skip
+
+
+def assessment(found: Assessment, *, with_steps: bool = True) -> dict[str, Any]:
+    """An assessment as the `valve` command answers it."""
+    out: dict[str, Any] = {
+        "tag": found.tag, "verdict": found.verdict, "findings": [finding(f) for f in found.findings],
+        "cases": [case_result(c) for c in found.cases], "ladder": [rung(r) for r in found.ladder],
+        "stability": stability(found.stability), "cause": found.cause,
+        "cause_code": found.cause_code, "evidence": list(found.evidence), "reasons": list(found.reasons),
+        "passed": [finding(f) for f in found.passed], "flags": list(found.flags), "status": str(found.status),
+        "problems": [p.as_dict() for p in found.problems],
+        "assumptions": [asdict(a) for a in found.assumptions],
+    }  # fmt: skip
+    if with_steps:
+        out["steps"] = steps(found.steps)
+    return out
+
+
+def location(place: Location) -> dict[str, Any]:
+    """What stands at one place, SI, without None; and where each value comes from."""
+    return {
+        "valve": keyed(place.valve, "valve", drop_none=True),
+        "vessel": keyed(place.vessel, "vessel", drop_none=True),
+        "service": {name: getattr(place.service, name) for name in place.service.__dataclass_fields__
+                    if getattr(place.service, name) is not None},
+        "case_inputs": [keyed(case, "case", drop_none=True) for case in place.cases],
+        "inlet": _line(place.inlet), "outlet": _line(place.outlet),
+        "history": {"condition": place.history.condition, "events": [asdict(e) for e in place.history.events]},
+        "remarks": list(place.remarks),
+    }  # fmt: skip
+
+
+def _line(line: Any) -> dict[str, Any]:
+    out = keyed(line, "line", drop_none=True)
+    out["fittings"] = [asdict(f) for f in line.fittings]
+    out["segments"] = [asdict(s) for s in line.segments]
+    return out

@@ -1,0 +1,149 @@
+"""What the commands say to a person in a terminal: short, in words, worst first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from quietseat.register import Register
+    from quietseat.study import Study
+
+WIDTH = 100
+
+
+def register(found: Register) -> str:
+    """Counts, columns and problems of a register."""
+    lines = [
+        f"{found.file}: {found.rows_found} rows found = {found.rows_read} read + {found.rows_partial} partial + "
+        f"{found.rows_refused} refused; {found.valves_found} valves.",
+        "",
+        "Columns:",
+        *(f"  {c.sheet}: {c.heading!r} -> {c.field or 'not mapped'}{f' [{c.unit}]' if c.unit else ''} ({c.how})"
+          for c in found.columns),
+    ]  # fmt: skip
+    if found.problems:
+        lines += ["", f"{len(found.problems)} problems:"]
+        lines += [f"  {problem.sentence()}" for problem in found.problems]
+    if found.mends:
+        lines += ["", f"{len(found.mends)} mends:"]
+        lines += [f"  {m.sheet} row {m.row} {m.field} = {m.value!r} by {m.who}, {m.when}: {m.why}" for m in found.mends]
+    return "\n".join(lines)
+
+
+def size(answer: dict[str, Any]) -> str:
+    """Result and steps of one sizing."""
+    lines = _steps(answer["steps"])
+    if answer["status"] != "ok":
+        return "\n".join([*lines, "", f"Not answered ({answer['status']}): {answer['reason']}"])
+    if answer["required_area_m2"] is not None:
+        area = answer["required_area_m2"]
+        letter = answer["orifice"] or answer["orifice_reason"]
+        lines += ["", f"Required area {area * 1e6:.6g} mm2 ({area / 0.0254**2:.5g} in2); {answer['regime']}; orifice {letter}"]
+    else:
+        lines += ["", f"Flow {answer['flow_kg_s'] * 3600:.6g} kg/h; {answer['regime']}"]
+    lines += [f"Note: {flag}" for flag in answer["flags"]]
+    return "\n".join(lines)
+
+
+def valve(answer: dict[str, Any]) -> str:
+    """Verdict, findings and ladder of one valve."""
+    lines = [f"{answer['tag']}: {answer['verdict'].upper()}"]
+    if answer["cause"]:
+        lines += [f"Cause: {answer['cause']}"]
+    lines += ["", "Findings:"] if answer["findings"] else ["", "Every check passed."]
+    for f in answer["findings"]:
+        margin = f", margin {f['margin']:+.1%}" if f["margin"] is not None else ""
+        lines.append(f"  [{f['outcome']}, {f['severity']}] {f['code']}: {f['words']}{margin}")
+    lines += ["", "Passed:"] + [f"  {f['code']}: {f['words']}" for f in answer["passed"]] if answer["passed"] else []
+    lines += ["", "Cases:"]
+    for c in answer["cases"]:
+        lines.append(f"  {c['name']}: " + _case(c))
+    lines += ["", f"Stability: {answer['stability']['words'] or answer['stability']['reason']}"]
+    lines += ["", "Ladder:"] + [
+        f"  {r['pressure_pa'] / 1e5:9.3f} bara  {r['name']} ({r['rests_on']})" for r in reversed(answer["ladder"])
+    ]
+    lines += ["", f"{len(answer['assumptions'])} assumptions; steps with --json."]
+    return "\n".join(lines)
+
+
+def _case(case: dict[str, Any]) -> str:
+    if case["status"] != "ok":
+        return f"{case['status']}: {case['reason']}"
+    parts = []
+    for key, words, factor, unit in (
+        ("required_area_m2", "needs", 1e6, "mm2"), ("required_flow_kg_s", "required", 3600, "kg/h"),
+        ("rated_flow_kg_s", "rated", 3600, "kg/h"), ("full_flow_kg_s", "un-derated", 3600, "kg/h"),
+        ("utilisation", "uses", 100, "%"), ("inlet_loss_rated", "inlet loss at rated flow", 100, "% of set"),
+        ("inlet_loss_required", "at required flow", 100, "% of set"), ("built_up_pa", "built-up", 1e-5, "bar"),
+    ):  # fmt: skip
+        if case[key] is not None:
+            parts.append(f"{words} {case[key] * factor:.4g} {unit}")
+    return ", ".join(parts)
+
+
+def study(found: Study) -> str:
+    """Counts, the ten worst with causes, and the plan."""
+    head = found.head
+    counts, rows = head["counts"], head["register"]
+    lines = [
+        f"{rows['rows_found']} rows = {rows['rows_read']} read + {rows['rows_partial']} partial + {rows['rows_refused']} "
+        f"refused; {rows['valves_found']} valves: {counts['misfit']} misfit, {counts['unproven']} unproven, "
+        f"{counts['watch']} watch, {counts['sound']} sound.",
+        "",
+        "The ten worst:",
+    ]  # fmt: skip
+    for record in found.ranked()[:10]:
+        s = record.summary
+        lines.append(f"{s['rank']:>3}. {s['tag']} ({s['designation']}, {s['fluid'] or 'fluid unknown'}): {s['cause'] or '; '.join(s['reasons'])}")
+        if s["recommended_title"]:
+            proof = f" - {s['condition']}" if s["clears"] == "subject-to-proof" and s["condition"] else ""
+            lines.append(f"     Cure: {s['recommended_title']}{proof}")
+            if s["clears"] == "subject-to-proof" and s["best_yes_title"]:
+                lines.append(f"     Without that proof: {s['best_yes_title']}")
+    plan = head["plan"]
+    totals = plan.get("totals", {})
+    if totals:
+        lines += ["", f"Plan: {totals.get('count', 0)} valves for {totals.get('cost_mid', 0):,.0f} {plan.get('currency', '')} "
+                      f"of {plan.get('budget', 0):,.0f}, {totals.get('crew_hours', 0):.0f} crew hours."]  # fmt: skip
+    if head["problems"]:
+        lines.append(f"{len(head['problems'])} problems in the data: see problems.csv")
+    return "\n".join(lines)
+
+
+def verify(answer: dict[str, Any]) -> str:
+    """What changed since a study was saved."""
+    if answer["same"]:
+        return f"The same, to the last digit (hash {answer['hash'][:16]})."
+    lines = [*answer["notes"], f"{answer['differences_found']} differences:"]
+    return "\n".join([*lines, *(f"  {line}" for line in answer["differences"])])
+
+
+def checks(answer: dict[str, Any]) -> str:
+    """The table of outside checks."""
+    width = max((len(c["name"]) for c in answer["checks"]), default=10)
+    lines = []
+    for c in answer["checks"]:
+        obtained = "-" if c["obtained"] is None else _figure(c["obtained"])
+        unit = f" {c['unit']}" if c["unit"] else ""
+        lines.append(f"{c['result']:<8}{c['name']:<{width}}  {_figure(c['expected']):>12}{obtained:>14}{unit:<12}  {c['source']}")
+    results = [c["result"] for c in answer["checks"]]
+    skipped = sum(result.startswith("skipped") for result in results)
+    lines += ["", f"{results.count('pass')} pass, {results.count('fail')} fail, {skipped} skipped."]
+    return "\n".join(lines)
+
+
+def _figure(value: Any) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def _steps(steps: list[dict[str, Any]]) -> list[str]:
+    out, group = [], None
+    for s in steps:
+        if s["group"] != group:
+            group = s["group"]
+            if group:
+                out += ["", group]
+        value = "" if s["value"] is None else f" = {s['value']:.6g} {s['unit']}"
+        middle = f" = {s['expression']} = {s['substituted']}" if s["expression"] else (f": {s['substituted']}" if s["substituted"] else "")
+        out.append(f"  {s['symbol']}{middle}{value}  [{s['source']}]")
+    return out
