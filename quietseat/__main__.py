@@ -1,0 +1,5 @@
+"""`python -m quietseat`."""
+
+from quietseat.cli import main
+
+main()

@@ -1,0 +1,1 @@
+"""The checks, one topic a module; each returns findings with an outcome."""

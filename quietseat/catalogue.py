@@ -1,0 +1,382 @@
+"""Frames a user could fit, whether they bolt in where the old valve stands, and the plain geometry a fit
+drawing needs. Dimensions come from the API 526 tables; a measured length of the installed valve wins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from quietseat.basis import Basis
+from quietseat.formula import formula, m
+from quietseat.model import Fit, FlangeFit, Valve
+from quietseat.tables import Row, table, weakest
+
+__all__ = [
+    "FlangeOutline", "Frame", "Outline", "body_of", "bolts_line_up", "fits", "letters_of_size", "made_to_measure",
+    "orifices_of", "outline", "pilot_body", "same_body", "smallest_body", "spring_body",
+]  # fmt: skip
+
+MEASURE = "measure before ordering"
+SPACER_LEAST, SPACER_MOST = 0.010, 0.060  # m, inlet spacer ring; practice, memory-md
+_SEEN = ("", "seen", "computed")
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One body a user could fit: sizes (NPS, class), letters it is made with, centre-to-face lengths in m."""
+
+    pattern: str  # spring, pilot: which dimension table it follows
+    inlet: float
+    outlet: float
+    inlet_class: int
+    outlet_class: int | None  # None: the table does not say
+    letters: tuple[str, ...]
+    inlet_height: float | None  # m, A
+    outlet_reach: float | None  # m, B
+    set_limit: float | None = None  # Pa gauge, carbon steel at ambient
+    confidence: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FlangeOutline:
+    """One flange as plain numbers for a drawing; lengths in m."""
+
+    nps: float
+    rating: int
+    outside: float
+    bolt_circle: float
+    bolts: int
+    bolt_size: float
+    raised_face: float
+    raised_height: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A body as a drawing needs it: inlet face at (0, 0) on the inlet centre line, outlet centre line at height
+    `inlet_height`, outlet face at distance `outlet_reach`; lengths in m."""
+
+    inlet_height: float
+    outlet_reach: float
+    inlet: FlangeOutline
+    outlet: FlangeOutline
+
+
+@formula("definition")
+def difference(new: m, old: m) -> m:
+    """Centre-to-face difference, new less old."""
+    return new - old
+
+
+@formula("geometry")
+def face_shift(inlet: m, outlet: m) -> m:
+    """How far the outlet face moves: the offset a spool has to take up."""
+    return (inlet**2 + outlet**2) ** 0.5  # type: ignore[no-any-return]
+
+
+@formula("API 526 tolerances of two bodies added, memory-hi")
+def stack(old: m, new: m) -> m:
+    """Tolerances of the old and the new body added."""
+    return old + new
+
+
+@lru_cache(maxsize=4096)
+def spring_body(
+    letter: str, inlet: float, outlet: float, inlet_class: int, set_gauge: float | None = None
+) -> Frame | None:
+    """The spring-valve body of this letter, sizes (NPS) and inlet class, or None if the table has none.
+
+    set_gauge (Pa): tells the light class 300 row, which carries the limit of class 150, from the full one.
+    Source: API 526, spring-loaded size tables.
+    """
+    rows = _rows(letter, inlet, outlet, inlet_class)
+    if set_gauge is not None:
+        rows = [row for row in rows if set_gauge <= max(row["limit"], row["limit_later"] or 0.0)]
+    return _spring(rows[0]) if rows else None
+
+
+def _rows(letter: str, inlet: float, outlet: float, inlet_class: int) -> list[Row]:
+    """Table rows of one letter, size and class, the lowest set limit first."""
+    rows = table("spring_bodies").where(letter=letter, inlet_class=inlet_class)
+    same = [row for row in rows if row["inlet"] == inlet and row["outlet"] == outlet]
+    return sorted(same, key=lambda row: float(row["limit"]))
+
+
+def _spring(row: Row) -> Frame:
+    return Frame(
+        "spring", row["inlet"], row["outlet"], row["inlet_class"], row["outlet_class"], (row["letter"],), row["A"],
+        row["B"], row["limit"], weakest((row.mark("A"), row.mark("B"))), row.cite("A"),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=2048)
+def smallest_body(letter: str, inlet_class: int, set_gauge: float | None = None) -> Frame | None:
+    """The smallest spring-valve body a letter is made in at this inlet class that carries the set (Pa gauge)."""
+    sizes = sorted(
+        {(row["inlet"], row["outlet"]) for row in table("spring_bodies").where(letter=letter, inlet_class=inlet_class)}
+    )
+    found = (spring_body(letter, inlet, outlet, inlet_class, set_gauge) for inlet, outlet in sizes)
+    return next((frame for frame in found if frame is not None), None)
+
+
+@lru_cache(maxsize=512)
+def pilot_body(inlet: float, outlet: float, inlet_class: int) -> Frame | None:
+    """The pilot body of this inlet x outlet (NPS) and inlet class by the pilot dimension table, or None.
+
+    Source: API 526, pilot-operated size tables (from memory, the least certain dimensions of all).
+    """
+    row = table("pilot_bodies").get(inlet=inlet, outlet=outlet, inlet_class=inlet_class)
+    if row is None:
+        return None
+    return Frame(
+        "pilot", inlet, outlet, inlet_class, row["outlet_class"], tuple(row["letters"]), row["A"], row["B"], None,
+        weakest((row.mark("A"), row.mark("B"))), row.cite("A"),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=512)
+def letters_of_size(inlet: float, outlet: float, inlet_class: int) -> tuple[str, ...]:
+    """Letters the spring-valve table offers in this inlet x outlet and inlet class, smallest first."""
+    return tuple(
+        sorted(
+            {
+                row["letter"]
+                for row in table("spring_bodies").where(inlet_class=inlet_class)
+                if row["inlet"] == inlet and row["outlet"] == outlet
+            }
+        )
+    )
+
+
+def orifices_of(body: Frame) -> tuple[str, ...]:
+    """Letters a body of this pattern, size and class is made with, smallest first."""
+    if body.pattern == "pilot":
+        return body.letters
+    return letters_of_size(body.inlet, body.outlet, body.inlet_class)
+
+
+def body_of(valve: Valve, basis: Basis) -> Frame | None:
+    """The table row the installed valve follows, or None where size, letter or class are not known."""
+    if valve.inlet_size is None or valve.outlet_size is None or valve.inlet_class is None:
+        return None
+    if (valve.body_pattern or ("pilot" if valve.kind == "pilot" else "spring")) == "pilot":
+        return pilot_body(valve.inlet_size, valve.outlet_size, valve.inlet_class)
+    if valve.orifice is None:
+        return None
+    gauge = None if valve.set_pressure is None else valve.set_pressure - basis.atmospheric_pressure
+    found = spring_body(valve.orifice, valve.inlet_size, valve.outlet_size, valve.inlet_class, gauge)
+    if found is None:  # a set above the table's limit is a finding of its own; the heaviest body stands there
+        rows = _rows(valve.orifice, valve.inlet_size, valve.outlet_size, valve.inlet_class)
+        found = _spring(rows[-1]) if rows else None
+    return found
+
+
+@lru_cache(maxsize=1024)
+def bolts_line_up(nps: float, old_class: int, new_class: int) -> bool:
+    """True where two classes drill alike at this NPS (circle, number and size of bolts): 300 and 600 up to NPS 3."""
+    old = table("flange_drilling").get(nps=nps, rating=old_class)
+    new = table("flange_drilling").get(nps=nps, rating=new_class)
+    if old is None or new is None:
+        return False
+    return all(old[name] == new[name] for name in ("bolt_circle", "bolts", "bolt_size"))
+
+
+def same_body(valve: Valve) -> Fit:
+    """The body stays where it is; only its inside or its setting changes."""
+    return Fit(
+        "same body", "The body stays in the line.", (), valve.inlet_height, valve.outlet_reach, valve.inlet_height,
+        valve.outlet_reach,
+    )  # fmt: skip
+
+
+def made_to_measure(valve: Valve, basis: Basis) -> Fit:
+    """A body ordered to the dimensions of the installed one: what has to be measured before ordering."""
+    old_a, old_b, marks, sources = _installed(valve, basis)
+    measured = valve.inlet_height is not None and valve.outlet_reach is not None
+    if old_a is None or old_b is None:
+        words = f"Body made to the dimensions of the installed valve, which are not known: {MEASURE}."
+    elif measured:
+        words = f"Body made to the measured dimensions A {_mm(old_a)} and B {_mm(old_b)} of the installed valve."
+    else:
+        words = (
+            f"Body made to the dimensions of the installed valve; by the table ({weakest(marks)}) A {_mm(old_a)}, "
+            f"B {_mm(old_b)}: {MEASURE}."
+        )
+    flanges = tuple(
+        FlangeFit(end, _flange(size, rating, facing), _flange(size, rating, facing), True, "as installed")
+        for end, size, rating, facing in (
+            ("inlet", valve.inlet_size, valve.inlet_class, valve.facing),
+            ("outlet", valve.outlet_size, valve.outlet_class, valve.outlet_facing or valve.facing),
+        )
+    )
+    zero = None if old_a is None or old_b is None else 0.0
+    return Fit(
+        "bolts in" if measured else "measure first", words, flanges, old_a, old_b, old_a, old_b, zero, zero,
+        basis.fit_tolerance, None, weakest(marks), sources,
+    )  # fmt: skip
+
+
+def fits(old: Valve, new: Frame, basis: Basis) -> Fit:
+    """Whether a frame bolts in where the old valve stands.
+
+    Flanges (NPS, class, facing) come first, then the centre-to-face differences against
+    `basis.fit_tolerance`. Verdicts: bolts in; measure first (fits by dimensions marked from memory, or lies
+    within the stacked tolerances of two bodies); spacer; spool; does not fit; unknown.
+    Source: API 526, ASME B16.5, ASME PCC-1 appendix E.
+    """
+    flanges = (
+        _compare("inlet", old.inlet_size, old.inlet_class, old.facing, new.inlet, new.inlet_class),
+        _compare(
+            "outlet", old.outlet_size, old.outlet_class, old.outlet_facing or old.facing, new.outlet, new.outlet_class
+        ),
+    )
+    old_a, old_b, marks, sources = _installed(old, basis)
+    marks += (new.confidence,)
+    sources += (new.source,)
+    if old_a is None or old_b is None or new.inlet_height is None or new.outlet_reach is None:
+        words = f"Centre-to-face lengths of the installed valve are not known: {MEASURE}."
+        verdict = "unknown" if all(flange.matches for flange in flanges) else "does not fit"
+        return Fit(
+            verdict, _with_flanges(flanges, words), flanges, old_a, old_b, new.inlet_height, new.outlet_reach,
+            tolerance=basis.fit_tolerance, confidence=weakest(marks), sources=sources,
+        )  # fmt: skip
+    up, out = difference(new.inlet_height, old_a), difference(new.outlet_reach, old_b)
+    weak = weakest(marks)
+    verdict, words, length = _verdict(up, out, old, new, basis, weak)
+    if not all(flange.matches for flange in flanges):
+        verdict = "does not fit"
+    lengths = (
+        f"A {_mm(new.inlet_height)} against {_mm(old_a)} ({_signed(up)}), "
+        f"B {_mm(new.outlet_reach)} against {_mm(old_b)} ({_signed(out)})"
+    )
+    return Fit(
+        verdict, _with_flanges(flanges, f"{lengths}: {words}"), flanges, old_a, old_b, new.inlet_height, new.outlet_reach,
+        up, out, basis.fit_tolerance, length, weak, sources,
+    )  # fmt: skip
+
+
+def outline(body: Frame | Valve, basis: Basis | None = None) -> Outline | None:
+    """A body as plain numbers for the fit drawing, or None where a size, class or length is not known."""
+    if isinstance(body, Valve):
+        frame = body_of(body, basis) if basis is not None else None
+        a = body.inlet_height or (frame.inlet_height if frame else None)
+        b = body.outlet_reach or (frame.outlet_reach if frame else None)
+        ends = (
+            body.inlet_size,
+            body.inlet_class,
+            body.outlet_size,
+            body.outlet_class or (frame and frame.outlet_class),
+        )
+    else:
+        a, b = body.inlet_height, body.outlet_reach
+        ends = (body.inlet, body.inlet_class, body.outlet, body.outlet_class)
+    inlet, outlet = _flange_outline(ends[0], ends[1]), _flange_outline(ends[2], ends[3])
+    if a is None or b is None or inlet is None or outlet is None:
+        return None
+    return Outline(a, b, inlet, outlet)
+
+
+@lru_cache(maxsize=256)
+def _flange_outline(nps: float | None, rating: int | None) -> FlangeOutline | None:
+    if nps is None or rating is None:
+        return None
+    drilling = table("flange_drilling").get(nps=nps, rating=rating)
+    shape = table("flange_outlines").get(nps=nps, rating=rating)
+    face = table("raised_faces").get(nps=nps)
+    height = table("raised_face_heights").get(rating=rating)
+    if drilling is None or shape is None or face is None or height is None:
+        return None
+    return FlangeOutline(
+        nps, rating, shape["outside"], drilling["bolt_circle"], drilling["bolts"], drilling["bolt_size"],
+        face["diameter"], height["height"], shape.cite("outside"),
+    )  # fmt: skip
+
+
+def _installed(valve: Valve, basis: Basis) -> tuple[float | None, float | None, tuple[str, ...], tuple[str, ...]]:
+    """A and B of the installed valve: measured where given, else by the table; with the marks that decide."""
+    a, b = valve.inlet_height, valve.outlet_reach
+    if a is not None and b is not None:
+        return a, b, (), ("measured on the installed valve",)
+    frame = body_of(valve, basis)
+    if frame is None:
+        return a, b, (), ()
+    sources = (frame.source,) if a is None and b is None else ("measured on the installed valve", frame.source)
+    return (
+        frame.inlet_height if a is None else a, frame.outlet_reach if b is None else b, (frame.confidence,), sources,
+    )  # fmt: skip
+
+
+def _verdict(up: float, out: float, old: Valve, new: Frame, basis: Basis, weak: str) -> tuple[str, str, float | None]:
+    """Verdict, words and make-up length from the two differences alone."""
+    allowed = basis.fit_tolerance
+    worst = max(abs(up), abs(out))
+    if worst <= allowed + 1e-9:
+        if weak in _SEEN:
+            return "bolts in", f"within {_mm(allowed, 1)}, bolts in.", None
+        return "measure first", f"within {_mm(allowed, 1)} by dimensions marked {weak}: {MEASURE}.", None
+    stacked = _stack(old.inlet_size or new.inlet, new.inlet)
+    if worst <= stacked + 1e-9:
+        words = (
+            f"edge of tolerance: more than {_mm(allowed, 1)}, within the {_mm(stacked, 1)} by which two bodies of this "
+            f"size may differ; only if the outlet pipe takes it up without load: {MEASURE}."
+        )
+        return "measure first", words, None
+    if SPACER_LEAST <= -up <= SPACER_MOST and abs(out) <= allowed + 1e-9:
+        return "spacer", f"an inlet spacer of {_mm(-up)} and longer bolts bring the outlet level: {MEASURE}.", -up
+    length = face_shift(up, out)
+    words = f"does not bolt up; the outlet face moves by {_mm(length)}: spool to be cut and welded; {MEASURE}."
+    return "spool", words, length
+
+
+@lru_cache(maxsize=64)
+def _stack(old_inlet: float, new_inlet: float) -> float:
+    tolerances = table("face_tolerances")
+    return stack(
+        tolerances.next_up("inlet_up_to", old_inlet)["tolerance"],
+        tolerances.next_up("inlet_up_to", new_inlet)["tolerance"],
+    )
+
+
+def _compare(
+    end: str, size: float | None, rating: int | None, facing: str | None, new_size: float, new_rating: int | None
+) -> FlangeFit:
+    """One flange, old against new; the new valve is ordered with the facing of the old one."""
+    old_words, new_words = _flange(size, rating, facing), _flange(new_size, new_rating, facing)
+    if size is not None and size != new_size:
+        return FlangeFit(end, old_words, new_words, False, f"NPS {size:g} against {new_size:g}")
+    if size is None:
+        return FlangeFit(end, old_words, new_words, False, f"size of the {end} flange not known")
+    if rating is None or new_rating is None:
+        # Nobody gave a class: the same one can be ordered; that is a thing to read off the flange, not a mismatch.
+        return FlangeFit(end, old_words, new_words, True, "class not stated: read it off the flange")
+    if rating != new_rating:
+        alike = bolts_line_up(size, rating, new_rating)
+        bolts = "the bolts line up, the ratings do not match" if alike else "the drilling differs"
+        return FlangeFit(end, old_words, new_words, False, f"class {rating} against {new_rating}: {bolts}")
+    return FlangeFit(
+        end, old_words, new_words, True, "same size, class and drilling" if facing else "facing not stated"
+    )
+
+
+def _with_flanges(flanges: tuple[FlangeFit, ...], words: str) -> str:
+    wrong = [f"{flange.end} flange: {flange.words}" for flange in flanges if not flange.matches]
+    return "; ".join([*wrong, words])
+
+
+def _flange(size: float | None, rating: int | None, facing: str | None) -> str:
+    named = f"NPS {size:g}" if size is not None else "size not known"
+    return f"{named} class {rating if rating is not None else 'not known'} {_FACES.get(facing or '', facing or 'facing not known')}"
+
+
+_FACES = {"raised": "raised face", "flat": "flat face", "ring-joint": "ring joint"}
+
+
+def _mm(length: float, digits: int = 0) -> str:
+    return f"{length * 1e3:.{digits}f} mm"
+
+
+def _signed(length: float) -> str:
+    return f"{length * 1e3:+.0f} mm" if abs(length) >= 5e-4 else "0 mm"

@@ -1,0 +1,105 @@
+"""Remedies around the valve: inlet and outlet piped anew, a rupture disk under it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from quietseat.economics import ZERO
+from quietseat.model import Fit, Fitting, Line
+from quietseat.remedies import gate, guards, hardware
+from quietseat.remedies.bench import Bench, Made, Option, only
+from quietseat.remedies.work import alloyed
+
+UNSTABLE = frozenset(("inlet-loss", "chatter", "cycling"))
+SHIELDED = frozenset(("leaks", "stuck", "corrosion", "fouling"))
+
+
+def re_pipe_inlet(bench: Bench) -> Option | None:
+    """The inlet line one or two sizes larger, with a full-bore block valve and a rounded entrance."""
+    touches = bench.touch(*UNSTABLE)
+    line = hardware.larger(bench.trouble.location.inlet)
+    blocked = "" if line is not None else "the inlet line's size is not known, or it has several bores: draw it first"
+    if not blocked and bench.trouble.location.inlet.length is None:
+        blocked = "the inlet line's length is not known: measure it first"
+    if not blocked and bench.trouble.location.inlet.loss_coefficient is not None:
+        blocked = "the line is known by its loss coefficient only: draw it first"
+    title = f"Re-pipe the inlet in NPS {line.size:g}" if line is not None else "Re-pipe the inlet"
+    return Option("re-pipe-inlet", title, touches, blocked, build=lambda: _inlet(bench))
+
+
+def _inlet(bench: Bench) -> Made | str:
+    old = bench.trouble.location.inlet
+    line = hardware.larger(old, _steps(bench, old))
+    if line is None or line.size is None:
+        return "no larger pipe size is in the table"
+    size = line.size
+    line = replace(line, entrance="rounded", schedule=None if old.schedule is None else "40")
+    fields = {"inlet.size": f"NPS {line.size:g}", "inlet.entrance": "rounded"}
+    location = bench.changed(fields, "re-piped inlet", bench.touch(*UNSTABLE), inlet=line)
+    welds = 3 + 2 * round(sum(fitting.count for fitting in old.fittings))
+    work = bench.tools.part("new-tap") + bench.tools.welding(size, welds, alloyed(bench.valve), "inlet line")
+    work += bench.tools.change_out() + bench.tools.engineering() + bench.tools.documents() + bench.tools.access()
+    return Made(location, bench.stays, ZERO, work + bench.overhaul(), title=f"Re-pipe the inlet in NPS {line.size:g}")
+
+
+def _steps(bench: Bench, line: Line) -> int:
+    """Pipe sizes to go up: loss falls with the fourth power of the bore, or faster."""
+    losses = [case.inlet_loss_rated or 0.0 for case in bench.trouble.assessment.cases]
+    limit = bench.basis.inlet_loss_limit
+    target = max(losses, default=0.0)
+    for steps in (1, 2):
+        size = hardware.next_size(line.size or 0.0, steps)
+        if size is not None and target * ((line.size or size) / size) ** 4 <= 0.9 * limit:
+            return steps
+    return 1 if target <= limit else 2
+
+
+def re_pipe_outlet(bench: Bench) -> Option | None:
+    """The outlet line one size larger."""
+    touches = bench.touch("back-pressure")
+    line = hardware.larger(bench.trouble.location.outlet)
+    blocked = "" if line is not None else "the outlet line's size is not known, or it has several bores: draw it first"
+    if not blocked and bench.trouble.location.outlet.length is None:
+        blocked = "the outlet line's length is not known: measure it first"
+    title = f"Re-pipe the outlet in NPS {line.size:g}" if line is not None else "Re-pipe the outlet"
+    return Option("re-pipe-outlet", title, touches, blocked, build=lambda: _outlet(bench))
+
+
+def _outlet(bench: Bench) -> Made | str:
+    old = bench.trouble.location.outlet
+    line = hardware.larger(old)
+    if line is None or line.size is None:
+        return "no larger pipe size is in the table"
+    base = replace(bench.trouble.location, cases=tuple(replace(case, built_up=None) for case in bench.trouble.cases))
+    fields = {"outlet.size": f"NPS {line.size:g}"}
+    location = bench.changed(fields, "re-piped outlet", bench.touch("back-pressure"), base=base, outlet=line)
+    welds = 3 + 2 * round(sum(fitting.count for fitting in old.fittings))
+    work = bench.tools.welding(line.size, welds, alloyed(bench.valve), "outlet line")
+    work += bench.tools.change_out() + bench.tools.engineering() + bench.tools.documents() + bench.tools.access()
+    return Made(location, bench.stays, ZERO, work + bench.overhaul())
+
+
+def disk(bench: Bench) -> Option | None:
+    """A rupture disk under the valve."""
+    if bench.valve.rupture_disk:
+        return None
+    return Option("rupture-disk-under", "Rupture disk under the valve", bench.touch("leaks", "stuck", "corrosion", "fouling"),
+                  gate=gate.disk_gate(bench.trouble), build=lambda: _disk(bench))  # fmt: skip
+
+
+def _disk(bench: Bench) -> Made:
+    trouble = bench.trouble
+    inlet = trouble.location.inlet
+    line = replace(inlet, fittings=(*inlet.fittings, Fitting("rupture-disk", 1.0, None, True)))
+    if inlet.loss_coefficient is not None:
+        line = inlet  # the stated K stays; the disk's own loss is named as a proof
+    valve = replace(bench.valve, rupture_disk=True)
+    location = bench.changed({"valve.rupture_disk": "yes"}, "rupture disk", SHIELDED, valve=valve, inlet=line)
+    # A disk shields the valve from the process: what the fluid did to it stays below.
+    service = replace(location.service, fouling=False, polymerising=False, corrosive=False)
+    work = bench.tools.change_out() + bench.tools.part("rupture-disk", "spool") + bench.tools.engineering()
+    work += bench.tools.documents() + bench.tools.shop(bench.valve.inlet_size)
+    loss = "the disk's own loss counted in the inlet" if inlet.loss_coefficient is not None else ""
+    raised = "the valve stands higher by the holder: outlet pipe moved or spool fitted"
+    fit = Fit("measure first", f"The disk holder lifts the valve: {raised}; measure before ordering.")
+    return Made(replace(location, service=service), fit, ZERO, work, only(guards.disk_operating(trouble), loss))

@@ -1,0 +1,328 @@
+"""Study -> Document: what is said, in which order. The only place with the wording of the study as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Protocol
+
+from quietseat.report import figures
+from quietseat.report.document import (
+    Block,
+    Bullets,
+    Callout,
+    Cell,
+    Column,
+    Document,
+    Fold,
+    Heading,
+    NewPage,
+    Only,
+    Pairs,
+    Prose,
+    SignedBy,
+    TableBlock,
+)  # fmt: skip
+from quietseat.report.valve import anchor, problem_table, section
+from quietseat.report.words import (
+    DASH,
+    MARKS,
+    VERDICT_WORDS,
+    VERDICTS,
+    Shown,
+    choice_number,
+    choices,
+    clears,
+    cut,
+    field_words,
+    percent,
+    plain,
+    shown,
+)  # fmt: skip
+
+_PAGE_ROWS, _PAPER_ROWS, _PAPER_FLEET = 500, 100, 300
+
+
+class RecordLike(Protocol):
+    """One valve of a study: its summary at hand, the rest unpacked on demand."""
+
+    @property
+    def summary(self) -> Mapping[str, Any]: ...
+    def full(self) -> Mapping[str, Any]: ...
+
+
+class StudyLike(Protocol):
+    """What the report needs of a Study."""
+
+    @property
+    def head(self) -> Mapping[str, Any]: ...
+    @property
+    def records(self) -> Sequence[RecordLike]: ...
+    def ranked(self) -> Sequence[RecordLike]: ...
+
+
+def build(study: StudyLike) -> Document:
+    """The whole document of a study, for page and paper."""
+    head, ranked = study.head, list(study.ranked())
+    show = shown(head)
+    rows = [record.summary for record in ranked]
+    worst = [record for record in ranked if record.summary["verdict"] != "sound"]
+    worst = worst[: int(choice_number(head, "worst_valves", "number", 50))]
+    linked = {record.summary["rank"] for record in worst}
+    blocks: list[Block] = []
+    for part in (
+        _summary(head, rows, linked, show), _trouble(head, rows), _register(head), _plan(head, show),
+        _fleet(rows, linked, show), _worst(worst, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
+        _checking(head), _sign(),
+    ):  # fmt: skip
+        blocks += part
+    values = choices(head)
+    subtitle = f"Register {head['register'].get('file') or DASH}. Standard {values.get('standard', DASH)}, edition {values.get('edition', DASH)}."
+    return Document(str(head.get("title") or "Relief valve study"), subtitle, str(head["hash"])[:12], tuple(blocks))
+
+
+def _summary(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> Iterable[Block]:
+    counts = head.get("counts") or {}
+    yield Heading(2, "Summary", "summary")
+    said = ", ".join(f"{counts.get(word, 0)} {word}" for word in VERDICTS)
+    yield Prose(f"{len(rows)} valves were assessed: {said}.", "lead")
+    yield TableBlock(
+        "Verdicts", (Column("Verdict"), Column("Valves", "number"), Column("Meaning", "wide")),
+        tuple((Cell(word, word), str(counts.get(word, 0)), VERDICT_WORDS[word]) for word in VERDICTS),
+    )  # fmt: skip
+    yield Callout("caution", "What this study is, and what it is not", tuple(str(line) for line in head.get("cautions") or ()))
+    ten = [row for row in rows if row["verdict"] != "sound"][:10]
+    yield Heading(2, f"The {_count_words(len(ten))} worst valves" if len(ten) != 1 else "The worst valve", "ten-worst")
+    if not ten:
+        yield Prose("Every valve passed the checks listed here.")
+        return
+    yield TableBlock(
+        "Worst first: safety, then value",
+        (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Cause", "wide"), Column("Recommended cure", "wide"),
+         Column("Does it clear everything?", "wide")),
+        tuple(
+            (str(row["rank"]), _tag(row, linked), Cell(row["verdict"], row["verdict"]), cut(plain(row.get("cause")), 220),
+             plain(row.get("recommended_title")) if row.get("recommended") else "none tried here clears every finding", _clears(row))
+            for row in ten
+        ),
+    )  # fmt: skip
+
+
+def _count_words(count: int) -> str:
+    words = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"]
+    return words[count]
+
+
+def _tag(row: Mapping[str, Any], linked: set[int]) -> Cell:
+    return Cell(str(row["tag"]), link=anchor(row["rank"]) if row["rank"] in linked else "")
+
+
+def _clears(row: Mapping[str, Any]) -> str:
+    if not row.get("recommended"):
+        return DASH
+    text = clears(row.get("clears"))
+    if row.get("clears") == "subject-to-proof":
+        text += f": {cut(plain(row.get('condition')), 160).rstrip('.')}."
+        text += f" Without proof: {row['best_yes_title']}." if row.get("best_yes") else " Nothing tried does so without proof."
+    return text
+
+
+def _trouble(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> Iterable[Block]:
+    yield Heading(2, "Where the trouble is", "trouble")
+    found = [figure for figure in (figures.trouble(head, rows), figures.causes(head)) if figure]
+    if not found:
+        yield Prose("No valve has the numbers for a picture.")
+    yield from found
+
+
+def _register(head: Mapping[str, Any]) -> Iterable[Block]:
+    register = head["register"]
+    yield Heading(2, "What was read", "register")
+    yield TableBlock(
+        "Rows of the register",
+        (Column("File"), Column("Found", "number"), Column("Read", "number"), Column("Partial", "number"), Column("Refused", "number"),
+         Column("Valves", "number")),
+        ((plain(register.get("file")), *(str(register.get(key, DASH)) for key in
+          ("rows_found", "rows_read", "rows_partial", "rows_refused", "valves_found"))),),
+        note="Found = read + partial + refused. Partial: usable, with a cell refused or missing. One row may hold two valves.",
+    )  # fmt: skip
+    incomplete = sorted(register.get("rows") or (), key=lambda row: (row["state"] != "refused",))
+    for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
+        table = TableBlock(
+            "Rows that were refused or read in part", (Column("Sheet and row"), Column("State"), Column("Tags"), Column("Reason", "wide")),
+            tuple((f"{plain(row['sheet'])}, row {plain(row['row'])}", plain(row["state"]), plain(row.get("tags")), cut(plain(row.get("reason")), 400))
+                  for row in incomplete[:most]), note=_rest(len(incomplete), most, "study.json"),
+        )  # fmt: skip
+        if incomplete:
+            yield Only(medium, (Fold(f"Rows refused or read in part ({len(incomplete)})", (table,)),))
+    columns = register.get("columns") or ()
+    if columns:
+        yield Fold(f"How the columns were read ({len(columns)})", (TableBlock(
+            "Columns", (Column("Sheet"), Column("Heading", "wide"), Column("Field"), Column("Unit"), Column("How")),
+            tuple((plain(c.get("sheet")), plain(c.get("heading")), field_words(str(c.get("field") or "not used")), plain(c.get("unit")), plain(c.get("how")))
+                  for c in columns),
+        ),))  # fmt: skip
+    mends = register.get("mends") or ()
+    if mends:
+        keys = ("sheet", "row", "field", "value", "who", "when", "why")
+        yield Fold(f"Mends applied on top ({len(mends)})", (TableBlock(
+            "Mends", tuple(Column(key.capitalize()) for key in keys), tuple(tuple(plain(mend.get(key)) for key in keys) for mend in mends),
+        ),))  # fmt: skip
+
+
+def _rest(found: int, most: int, where: str) -> str:
+    return f"{most} of {found} are shown; all of them are in {where}." if found > most else ""
+
+
+def _plan(head: Mapping[str, Any], show: Shown) -> Iterable[Block]:
+    plan = head.get("plan") or {}
+    yield Heading(2, "The plan", "plan")
+    if not plan.get("totals"):
+        yield Prose("No plan was made.")
+        return
+    totals, money = plan["totals"], show.currency
+    yield Prose(
+        f"Budget {show.money(plan.get('budget'))} {money}, outage {plain(plan.get('outage_days'))} days, {plain(plan.get('crews'))} crews "
+        f"({show.money(plan.get('hours_available'))} crew hours). Chosen: {totals.get('count', len(plan.get('chosen') or ()))} remedies, "
+        f"{show.spread({'low': totals['cost_low'], 'mid': totals['cost_mid'], 'high': totals['cost_high']})} {money}, "
+        f"{show.money(totals.get('crew_hours'))} crew hours. Method: {plain(plan.get('method')).rstrip('.')}; it ended {plain(plan.get('status'))}."
+    )  # fmt: skip
+    picture = figures.plan(plan, show)
+    if picture:
+        yield picture
+    tables = (("Chosen for this outage", plan.get("chosen") or ()), ("Left out, with the reason", plan.get("left_out") or ()))
+    for caption, members in tables:
+        for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
+            if members:
+                yield Only(medium, (_plan_table(caption, members, most, show),))
+
+
+def _plan_table(caption: str, members: Sequence[Mapping[str, Any]], most: int, show: Shown) -> TableBlock:
+    def row(item: Mapping[str, Any]) -> tuple[str, ...]:
+        word = clears(item["clears"]) if item.get("clears") else DASH
+        return (plain(item["tag"]), plain(item.get("title") or item.get("remedy")), word,
+                show.spread(item["cost"]) if item.get("cost") else DASH, plain(_hours(item, show)), plain(item.get("reason")))  # fmt: skip
+
+    return TableBlock(
+        caption, (Column("Tag"), Column("Remedy", "wide"), Column("Clears", "wide"), Column(f"Cost, {show.currency}", "number"),
+                  Column("Crew hours", "number"), Column("Reason", "wide")),
+        tuple(row(item) for item in members[:most]), note=_rest(len(members), most, "study.xlsx"),
+    )  # fmt: skip
+
+
+def _hours(item: Mapping[str, Any], show: Shown) -> str:
+    return show.money(item["crew_hours"]) if item.get("crew_hours") is not None else DASH
+
+
+def _fleet(rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> Iterable[Block]:
+    yield Heading(2, "All valves", "fleet")
+    columns = (
+        Column("Rank", "number"), Column("Tag"), Column("Unit"), Column("Size"), Column("Fluid"), Column(f"Set, {show.pressure}", "number"),
+        Column("Verdict"), Column("Cause", "wide"), Column("Operating / set", "number"), Column("Required / rated", "number"),
+        Column("Inlet loss, of set", "number"), Column("Built-up, of set", "number"), Column("Recommended cure", "wide"), Column("Clears"),
+        Column(f"Cost, middle, {show.currency}", "number"), Column("Defaults", "number"), Column("In plan"),
+    )  # fmt: skip
+    table = TableBlock("Every valve, worst first", columns, tuple(_fleet_row(row, linked, show) for row in rows), "fleet")
+    yield Only("page", (table,))
+    if len(rows) > _PAPER_FLEET:
+        yield Only("paper", (Prose(f"The table of all {len(rows)} valves stands in study.html and study.xlsx."),))
+        return
+    slim = (0, 1, 5, 6, 7, 9, 10, 12, 14)
+    yield Only("paper", (TableBlock(table.caption, tuple(columns[i] for i in slim),
+                                    tuple(tuple(row[i] for i in slim) for row in table.rows)),))  # fmt: skip
+
+
+def _fleet_row(row: Mapping[str, Any], linked: set[int], show: Shown) -> tuple[str | Cell, ...]:
+    recommended = bool(row.get("recommended"))
+    return (
+        str(row["rank"]), _tag(row, linked), plain(row.get("unit")), plain(row.get("designation")), plain(row.get("fluid")),
+        show.pressure_of(row.get("set_pressure_pa"), False), Cell(row["verdict"], row["verdict"]), cut(plain(row.get("cause")), 120),
+        percent(row.get("operating_ratio")), percent(row.get("utilisation")), percent(row.get("inlet_loss_rated")),
+        percent(row.get("built_up_ratio")), cut(plain(row.get("recommended_title")), 90) if recommended else DASH,
+        plain(row.get("clears")) if recommended else DASH, show.money(row.get("cost_mid")) if recommended else DASH,
+        plain(row.get("defaults")), plain(row.get("in_plan")),
+    )  # fmt: skip
+
+
+def _worst(worst: Sequence[RecordLike], show: Shown) -> Iterable[Block]:
+    if not worst:
+        return
+    yield NewPage()
+    yield Heading(2, "The worst valves, one by one", "worst")
+    yield Prose(f"The {len(worst)} worst valves that are not sound, in rank order. Numbers are computed from unrounded values.")
+    for index, record in enumerate(worst):
+        if index:
+            yield NewPage()
+        yield from section(record.full(), show)
+    yield NewPage()
+
+
+def _assumptions(head: Mapping[str, Any]) -> Iterable[Block]:
+    yield Heading(2, "Assumptions", "assumptions")
+    found = head.get("assumptions") or ()
+    if not found:
+        yield Prose("No value was assumed.")
+        return
+    yield Prose("Values nobody gave. A check that tests the very value that was assumed is open, never passed.")
+    yield TableBlock(
+        "What was taken instead", (Column("Field"), Column("Taken"), Column("Valves", "number"), Column("For example", "wide"),
+                                   Column("Rule", "wide"), Column("Source", "wide")),
+        tuple((field_words(str(item["field"])), plain(item.get("value")), plain(item.get("count")), plain(item.get("tags")),
+               plain(item.get("rule")), plain(item.get("source"))) for item in found),
+    )  # fmt: skip
+
+
+def _problems(head: Mapping[str, Any]) -> Iterable[Block]:
+    yield Heading(2, "Problems in the data", "problems")
+    found = head.get("problems") or ()
+    if not found:
+        yield Prose("No problem was found in the register.")
+        return
+    yield Prose(f"{len(found)} problems were found. No row is lost: each one stands here or in problems.csv with the way to mend it.")
+    for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
+        yield Only(medium, (problem_table(found[:most], "Problems", _rest(len(found), most, "problems.csv")),))
+
+
+def _basis(head: Mapping[str, Any]) -> Iterable[Block]:
+    yield Heading(2, "Basis: every choice behind this study", "basis")
+    rows = head["basis"]["choices"]
+    changed = head["basis"].get("changed") or {}
+    yield Prose(f"{len(rows)} choices, {len(changed)} of them made for this study, the others defaults of the tool.")
+    yield Fold(f"All {len(rows)} choices", (TableBlock(
+        "Choices", (Column("Group"), Column("Choice", "wide"), Column("Value"), Column("Made by"), Column("Source", "wide"), Column("Confidence")),
+        tuple((plain(row.get("group")), f"{plain(row.get('description'))} ({row['name']})", plain(row.get("value")), plain(row.get("made_by")),
+               plain(row.get("source")), MARKS.get(str(row.get("confidence")), plain(row.get("confidence")))) for row in rows),
+    ),))  # fmt: skip
+
+
+def _sources(head: Mapping[str, Any]) -> Iterable[Block]:
+    yield Heading(2, "Sources", "sources")
+    yield Prose("What was read, and how. Rows taken from memory of a document are to be verified in it before they decide anything.")
+    yield TableBlock(
+        "Documents used", (Column("Document", "wide"), Column("Edition"), Column("How it was read"), Column("Note", "wide")),
+        tuple((plain(item.get("title") or item.get("id")), plain(item.get("edition") or item.get("year")),
+               MARKS.get(str(item.get("read")), plain(item.get("read"))), plain(item.get("note") or item.get("used_for")))
+              for item in head.get("sources") or ()),
+    )  # fmt: skip
+
+
+def _checking(head: Mapping[str, Any]) -> Iterable[Block]:
+    yield Heading(2, "How to check this study", "checking")
+    yield Bullets((
+        "Every step prints its formula, the values put in, the result and its source: redo any line with a calculator.",
+        "Run “quietseat verify study.json”: it calculates the study again and names every difference.",
+        "Run “quietseat checks”: it compares the tool with published examples.",
+        "Every input names the cell it was read from; compare it with the nameplate and the isometric.",
+    ))  # fmt: skip
+    checks = head.get("hand_checks") or ()
+    if checks:
+        yield TableBlock(
+            "One hand check for each method used", (Column("Method"), Column("Valve"), Column("Line to redo", "wide")),
+            tuple((plain(item.get("method")), plain(item.get("tag")), plain(item.get("line"))) for item in checks),
+        )  # fmt: skip
+    yield Pairs((("Program version", Cell(plain(head.get("version")))), ("Hash of inputs, Basis and version", Cell(plain(head.get("hash"))))))
+
+
+def _sign() -> Iterable[Block]:
+    yield Heading(2, "Prepared, checked, approved", "signed")
+    yield Prose("This study holds only once a competent engineer has checked and signed it.")
+    yield SignedBy(("Prepared by", "Checked by", "Approved by"))

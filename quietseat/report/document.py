@@ -1,0 +1,149 @@
+"""The Document: frozen blocks which the page, the PDF and the web pages print alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One table cell. verdict adds the verdict's shape; link names an anchor; sort overrides the text in sorting."""
+
+    text: str
+    verdict: str = ""
+    link: str = ""
+    sort: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table column; the unit stands in the title. kind: text, wide (wraps), number."""
+
+    title: str
+    kind: str = "text"
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; levels 2 to 4 (1 is the title)."""
+
+    level: int
+    text: str
+    anchor: str = ""
+    verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Prose:
+    """A paragraph. tone: "", lead, small."""
+
+    text: str
+    tone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list of sentences."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Names and values."""
+
+    items: tuple[tuple[str, Cell], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TableBlock:
+    """A table. kind fleet = may be searched and sorted on the page; size small = many narrow columns."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str | Cell, ...], ...]
+    kind: str = "plain"
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Callout:
+    """Words that must be seen. tone: caution, cure, or a verdict."""
+
+    tone: str
+    title: str
+    text: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A picture as SVG text, with the words that stand for it."""
+
+    svg: str
+    alt: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """One step: its expression texts are typeset by the printer, everything else is plain text."""
+
+    symbol: str
+    name: str
+    expression: str
+    substituted: str
+    value: str
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """The steps of one group, in order."""
+
+    title: str
+    lines: tuple[StepLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """Blocks that start closed on the page and stand open on paper; quiet = paper does not print the title."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    quiet: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SignedBy:
+    """Blank lines for names, dates and signatures."""
+
+    roles: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Only:
+    """Blocks for one medium: page or paper."""
+
+    medium: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """Paper starts a new page here."""
+
+
+Block = (
+    Heading | Prose | Bullets | Pairs | TableBlock | Callout | Figure | Steps | Fold | SignedBy | Only | NewPage
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole document; `mark` is the short hash printed on every page."""
+
+    title: str
+    subtitle: str
+    mark: str
+    blocks: tuple[Block, ...]

@@ -1,0 +1,495 @@
+"""The reproducible result: every valve of a register against one Basis, ranked, with a hash over what went in."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import zlib
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass, field
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, TextIO
+
+from quietseat import plain
+from quietseat.assess import assess, complete
+from quietseat.basis import Basis
+from quietseat.model import Assessment, Assumption, Location, Problem, Remedy
+from quietseat.portfolio import Entry, entry, rank
+from quietseat.register import Register, read
+from quietseat.remedies import best_plain_yes, propose, recommended
+from quietseat.status import InputUnusable
+from quietseat.tables import sources
+
+SCHEMA = "quietseat-study/1"
+CHUNK = 100  # valves a task: a pool pays off above a few chunks
+VERDICTS = ("misfit", "unproven", "watch", "sound")
+WEIGHT = {"stop": 100.0, "act": 10.0, "note": 1.0}
+CAUTIONS = (
+    "This study supports, and never replaces, a licensed or otherwise competent engineer, the owner's relief basis, "
+    "the local code and the jurisdiction.",
+    'It certifies nothing: "sound" means that the checks listed here were passed, "unproven" that data are missing.',
+    "Closed-form stability is a model. Moving masses and opening times are estimates without publication; nothing here "
+    "has been compared with a measured map of stable and unstable points.",
+    "Dimensions marked from memory decide nothing: measure before ordering.",
+    "Prices are ranges marked as estimates; overwrite them with quotes and site rates.",
+    "No valve may be removed, reset, re-trimmed or replaced without the owner's management of change.",
+)
+Progress = Callable[[int, int], None]
+
+
+@dataclass(slots=True)
+class Record:
+    """One valve of a study: a small summary at hand, the whole packed away until it is asked for."""
+
+    tag: str
+    verdict: str
+    summary: dict[str, Any]
+    packed: bytes
+    steps: bytes | None = None  # packed apart: a large fleet keeps those of its worst valves only
+    place: dict[str, Any] = field(default_factory=dict)  # rank and plan, known only when all valves are done
+
+    def json(self) -> str:
+        """The valve as it stands in study.json."""
+        whole = zlib.decompress(self.packed).decode()
+        steps = zlib.decompress(self.steps).decode() if self.steps else "[]"
+        return f'{whole[:-1]},"steps":{steps},{plain.text(self.place)[1:]}'
+
+    def full(self) -> dict[str, Any]:
+        """The valve's dict as in study.json."""
+        whole: dict[str, Any] = json.loads(self.json())
+        return whole
+
+
+@dataclass(slots=True)
+class Study:
+    """A study: `head` is everything of study.json but the valves; `records` are the valves in register order."""
+
+    head: dict[str, Any]
+    records: list[Record]
+
+    def ranked(self) -> list[Record]:
+        """The valves, worst first."""
+        return sorted(self.records, key=lambda record: int(record.place["rank"]))
+
+    def write(self, out: TextIO) -> None:
+        """Write study.json: one valve a line, so that two studies can be compared by any tool."""
+        head = plain.text(self.head)
+        out.write(f'{head[:-1]},"valves":[\n')
+        for number, record in enumerate(self.records):
+            out.write(record.json())
+            out.write(",\n" if number + 1 < len(self.records) else "\n")
+        out.write("]}\n")
+
+    def write_json(self, path: str | Path) -> Path:
+        """Write study.json to a file."""
+        with open(path, "w", encoding="utf-8", newline="\n") as out:
+            self.write(out)
+        return Path(path)
+
+
+def run(
+    register: str | Path, basis: Basis, mends: str | Path | None = None, *,
+    progress: Progress | None = None, workers: int | None = None,
+) -> Study:  # fmt: skip
+    """Read a register, assess every valve, propose remedies, rank and plan.
+
+    workers: processes (None: one a core where the register is large). A row that fails is a Problem of its own.
+    Raises InputUnusable where the register as a whole cannot be read.
+    """
+    from quietseat import __version__
+
+    found = read(str(register), basis, str(mends) if mends else None)
+    jobs = list(_jobs(found))
+    at_once = len(jobs) <= basis.stepped_valves
+    done, entries, tally = _assess_all(jobs, at_once, basis, progress, workers)
+    _place(done)
+    if not at_once:
+        _add_steps(jobs, done, tally, basis)
+    plan = rank(entries, basis)
+    _planned(done, plan)
+    inputs = {
+        "register": _input(register), "mends": _input(mends) if mends else None,
+    }  # fmt: skip
+    head: dict[str, Any] = {
+        "schema": SCHEMA, "version": __version__, "hash": _hash(inputs, basis, __version__),
+        "title": basis.title, "status": "ok", "inputs": inputs,
+        "basis": {"choices": basis.rows(), "changed": dict(basis.changed())},
+        "register": found.head(), "counts": _counts(done), "causes": tally.causes(), "plan": plan,
+        "problems": [problem.as_dict() for problem in (*found.problems, *tally.problems)],
+        "assumptions": tally.assumptions(found.assumptions), "sources": _sources(),
+        "cautions": list(CAUTIONS), "hand_checks": tally.hand_checks(),
+        "stepped": min(len(done), basis.stepped_valves),
+    }  # fmt: skip
+    return Study(plain.clean(head), done)
+
+
+class _Tally:
+    """What is summed over all valves."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+        self._assumed: dict[tuple[str, str, str, str], list[str]] = {}
+        self._causes: Counter[str] = Counter()
+        self._hand: dict[str, dict[str, str]] = {}
+
+    def add(self, tag: str, part: Mapping[str, Any]) -> None:
+        """Count one valve's assumptions, cause and hand checks."""
+        for key in part["assumptions"]:
+            self._assumed.setdefault(tuple(key), []).append(tag)
+        if part["cause_code"]:
+            self._causes[part["cause_code"]] += 1
+        self.problems += part["problems"]
+        self.hand(tag, part["hand"])
+
+    def hand(self, tag: str, lines: Mapping[str, str]) -> None:
+        """Keep the first checkable line of each method."""
+        for method, line in lines.items():
+            self._hand.setdefault(method, {"method": method, "tag": tag, "line": line})
+
+    def assumptions(self, read_with: tuple[Assumption, ...]) -> list[dict[str, Any]]:
+        """Every assumption once, with how many valves rest on it."""
+        general = [{**asdict(a), "count": None, "tags": []} for a in read_with]
+        each = [
+            {"field": k[0], "value": k[1], "rule": k[2], "source": k[3], "count": len(tags), "tags": tags[:5]}
+            for k, tags in sorted(self._assumed.items(), key=lambda item: (-len(item[1]), item[0]))
+        ]
+        return general + each
+
+    def causes(self) -> list[dict[str, Any]]:
+        """Root causes by how many valves they trouble."""
+        titles = finding_titles()
+        ordered = sorted(self._causes.items(), key=lambda item: (-item[1], item[0]))
+        return [{"code": code, "words": titles.get(code, code), "count": count} for code, count in ordered]
+
+    def hand_checks(self) -> list[dict[str, str]]:
+        """One line a method that a reviewer can work by hand."""
+        return [self._hand[method] for method in sorted(self._hand)]
+
+
+def finding_titles() -> dict[str, str]:
+    """Finding code -> its title, from findings.csv."""
+    import csv
+    from importlib import resources
+
+    content = resources.files("quietseat").joinpath("data/findings.csv").read_text(encoding="utf-8")
+    return {row["code"]: row["title"] for row in csv.DictReader(content.splitlines())}
+
+
+# -- one valve -------------------------------------------------------------------------------------------------
+
+
+def assess_valve(location: Location, problems: tuple[Problem, ...], basis: Basis, record: bool) -> dict[str, Any]:
+    """Everything about one valve, ready to send between processes: summary, packed JSON, plan entry, tally."""
+    whole, _ = complete(location, basis)
+    found = assess(location, basis, record=record, problems=problems)
+    remedies = propose(location, found, basis)
+    best, plain_yes = recommended(remedies), best_plain_yes(remedies)
+    content = {
+        "tag": location.tag, "verdict": found.verdict, "alias": list(location.alias), "unit": location.unit,
+        "sheet": location.sheet, "row": location.row, "twin": location.twin,
+        **plain.assessment(found, with_steps=False), **plain.location(whole), "inputs": _inputs(whole),
+        "remedies": [plain.remedy(r) for r in remedies],
+        "recommended": best.name if best else None, "best_yes": plain_yes.name if plain_yes else None,
+    }  # fmt: skip
+    return {
+        "tag": location.tag, "verdict": found.verdict, "packed": _pack(content),
+        "steps": _pack(plain.steps(found.steps)) if record else None,
+        "summary": plain.clean(_summary(location, whole, found, best, plain_yes)),
+        "entry": entry(location.tag, found, remedies, basis),
+        "assumptions": [(_family(a.field), a.value, a.rule, a.source) for a in found.assumptions],
+        "cause_code": found.cause_code, "hand": _hand(found), "problems": [],
+    }  # fmt: skip
+
+
+def _pack(content: Any) -> bytes:
+    return zlib.compress(plain.text(plain.clean(content)).encode(), 1)
+
+
+def _family(name: str) -> str:
+    """The field without the number of its case."""
+    return ".".join(part for part in name.split(".") if not part.isdigit())
+
+
+def _hand(found: Assessment) -> dict[str, str]:
+    """One checkable line for each sizing method used."""
+    out: dict[str, str] = {}
+    methods = {case.name: case.method for case in found.cases}
+    for step in found.steps:
+        if step.symbol == "A" and step.expression and step.group.startswith("Case "):
+            name = step.group.removeprefix("Case ").split(":")[0]
+            if methods.get(name) and methods[name] not in out:
+                out[methods[name]] = step.line()
+    return out
+
+
+def _inputs(place: Location) -> list[dict[str, Any]]:
+    """Every value with where it came from."""
+    return [
+        {
+            "field": name, "text": origin.text, "from": origin.where, "how": origin.how, "rule": origin.rule,
+            "source": origin.source,
+        }
+        for name, origin in sorted(place.origins.items())
+    ]  # fmt: skip
+
+
+def _summary(
+    location: Location, whole: Location, found: Assessment, best: Remedy | None, plain_yes: Remedy | None
+) -> dict[str, Any]:
+    valve, failing = whole.valve, [f for f in found.findings if f.outcome == "fail"]
+    uses = [c.utilisation for c in found.cases if c.utilisation is not None]
+    return {
+        "tag": location.tag, "unit": location.unit, "sheet": location.sheet, "row": location.row, "kind": valve.kind,
+        "designation": designation(whole), "fluid": next((c.fluid for c in whole.cases if c.fluid), None),
+        "set_pressure_pa": valve.set_pressure, "operating_pressure_pa": whole.vessel.operating_pressure,
+        "operating_ratio": _value(found, "close-to-set"), "verdict": found.verdict, "cause": found.cause,
+        "cause_code": found.cause_code, "codes": sorted({f.code for f in failing}),
+        "severity": min((f.severity for f in failing), key=lambda s: -WEIGHT[s], default=""),
+        "utilisation": max(uses, default=None),
+        "inlet_loss_rated": max((c.inlet_loss_rated for c in found.cases if c.inlet_loss_rated is not None), default=None),
+        "inlet_loss_required": max(
+            (c.inlet_loss_required for c in found.cases if c.inlet_loss_required is not None), default=None),
+        "built_up_ratio": _value(found, "back-pressure"), "stability": found.stability.verdict,
+        "recommended": best.name if best else None, "recommended_title": best.title if best else None,
+        "clears": best.clears if best else None, "condition": best.condition if best else "",
+        "best_yes": plain_yes.name if plain_yes else None, "best_yes_title": plain_yes.title if plain_yes else None,
+        "fit_verdict": best.fit.verdict if best and best.fit else None,
+        "cost_low": best.cost.total.low if best and best.cost else None,
+        "cost_mid": best.cost.total.mid if best and best.cost else None,
+        "cost_high": best.cost.total.high if best and best.cost else None,
+        "crew_hours": best.cost.crew_hours if best and best.cost else None,
+        "score": score(found), "defaults": len(found.assumptions), "reasons": list(found.reasons[:3]),
+    }  # fmt: skip
+
+
+def _value(found: Assessment, code: str) -> float | None:
+    """The measured value of a check, whether it failed or passed."""
+    return next((f.value for f in (*found.findings, *found.passed) if f.code == code and f.value is not None), None)
+
+
+def designation(place: Location) -> str:
+    """Inlet, letter and outlet in one word, as far as known: 4P6."""
+    valve = place.valve
+    return "".join((
+        f"{valve.inlet_size:g}" if valve.inlet_size else "?", valve.orifice or "?",
+        f"{valve.outlet_size:g}" if valve.outlet_size else "?",
+    ))  # fmt: skip
+
+
+def score(found: Assessment) -> float:
+    """How bad: severity of what fails first, then how far beyond its limit; opens and thins weigh little."""
+    total = 0.0
+    for f in found.findings:
+        if f.outcome == "fail":
+            beyond = min(max(-(f.margin or 0.0), 0.0), 3.0)
+            total += WEIGHT[f.severity] * (1 + 0.1 * beyond)
+        else:
+            total += 0.5 if f.outcome == "open" else 0.2
+    return total
+
+
+# -- all valves ------------------------------------------------------------------------------------------------
+
+
+Job = tuple[Location, tuple[Problem, ...]]
+
+
+def _assess_all(
+    jobs: list[Job], record: bool, basis: Basis, progress: Progress | None, workers: int | None
+) -> tuple[list[Record], list[Entry], _Tally]:
+    chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
+    tally, records, entries, done = _Tally(), [], [], 0
+    for chunk in _chunks_done(chunks, record, basis, workers):
+        for part in chunk:
+            done += 1
+            records.append(Record(part["tag"], part["verdict"], part["summary"], part["packed"], part["steps"]))
+            entries.append(part["entry"])
+            tally.add(part["tag"], part)
+        if progress:
+            progress(done, len(jobs))
+    return records, entries, tally
+
+
+def _add_steps(jobs: list[Job], records: list[Record], tally: _Tally, basis: Basis) -> None:
+    """The steps of the worst valves of a large fleet, run again with recording on."""
+    for (location, problems), record in zip(jobs, records):
+        if record.place["rank"] <= basis.stepped_valves and record.packed:
+            found = assess(location, basis, problems=problems)
+            record.steps = _pack(plain.steps(found.steps))
+            tally.hand(location.tag, _hand(found))
+
+
+def _jobs(found: Register) -> Iterator[Job]:
+    """Each Location with the conflicts the register found in its row."""
+    by_row: dict[tuple[str | None, int | None], list[Problem]] = {}
+    for problem in found.problems:
+        if problem.rule.startswith("check: ") and problem.field in JUDGED_BY:
+            by_row.setdefault((problem.sheet, problem.row), []).append(problem)
+    for location in found.locations:
+        yield location, tuple(by_row.get((location.sheet, location.row), ()))
+
+
+# A conflict in one of these fields leaves the verdict open; others are listed and change nothing.
+JUDGED_BY = {
+    "valve.set_pressure", "set_pressure", "valve.cdtp", "cdtp", "valve.orifice", "orifice", "location.tag", "tag",
+    "valve.designation", "designation", "valve.inlet_size", "inlet_size", "valve.outlet_size", "outlet_size",
+    "case.flow", "flow", "valve.effective_area", "effective_area", "valve.actual_area", "actual_area",
+    "valve.rated_coefficient", "rated_coefficient", "case.temperature", "temperature",
+}  # fmt: skip
+
+
+def _chunks_done(chunks: list[list[Job]], record: bool, basis: Basis, workers: int | None) -> Iterator[list[Any]]:
+    """Every chunk's result in order, on several processes where that pays."""
+    count = workers if workers is not None else (os.cpu_count() or 1 if len(chunks) > 3 else 1)
+    if count <= 1 or len(chunks) <= 1:
+        for chunk in chunks:
+            yield _chunk(chunk, record, basis)
+        return
+    # spawn: a forked child of a process with numba threads may hang
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(_chunk, chunks, [record] * len(chunks), [basis] * len(chunks))
+
+
+def _chunk(chunk: list[Job], record: bool, basis: Basis) -> list[Any]:
+    return [_one(location, problems, basis, record) for location, problems in chunk]
+
+
+def _one(location: Location, problems: tuple[Problem, ...], basis: Basis, record: bool) -> Any:
+    """One valve; a failure inside is a Problem that names the row, and the others go on."""
+    try:
+        return assess_valve(location, problems, basis, record)
+    except Exception as error:  # one row's failure must not stop the fleet
+        lost = Problem(
+            f"the calculation failed inside ({type(error).__name__}: {error}); this valve is unproven",
+            "report this row with its register", None, location.sheet, location.row, None, "tag", location.tag,
+        )  # fmt: skip
+        return _unproven(location, lost, basis)
+
+
+def _unproven(location: Location, lost: Problem, basis: Basis) -> Any:
+    """The smallest honest record of a valve whose calculation broke."""
+    found = Assessment(location.tag, "unproven", problems=(lost,), reasons=(lost.rule,))
+    content = {
+        "tag": location.tag, "verdict": "unproven", "alias": list(location.alias), "unit": location.unit,
+        "sheet": location.sheet, "row": location.row, "twin": location.twin, **plain.assessment(found, with_steps=False),
+        **plain.location(location), "inputs": _inputs(location), "remedies": [], "recommended": None, "best_yes": None,
+    }  # fmt: skip
+    return {
+        "tag": location.tag, "verdict": "unproven", "packed": _pack(content), "steps": None,
+        "summary": plain.clean(_summary(location, location, found, None, None)),
+        "entry": entry(location.tag, found, (), basis), "assumptions": [], "cause_code": "", "hand": {},
+        "problems": [lost],
+    }  # fmt: skip
+
+
+def _place(records: list[Record]) -> None:
+    """Rank: verdict first, then score, then tag."""
+    order = sorted(
+        records, key=lambda r: (VERDICTS.index(r.verdict), -float(r.summary["score"]), r.tag, r.summary["row"] or 0)
+    )
+    for number, record in enumerate(order, 1):
+        record.place = {"rank": number, "in_plan": False, "plan_reason": ""}
+
+
+def _planned(records: list[Record], plan: Mapping[str, Any]) -> None:
+    chosen = {item["tag"]: item["reason"] for item in plan.get("chosen", ())}
+    left = {item["tag"]: item["reason"] for item in plan.get("left_out", ())}
+    for record in records:
+        record.place["in_plan"] = record.tag in chosen
+        record.place["plan_reason"] = chosen.get(record.tag) or left.get(record.tag) or ""
+        record.summary.update(record.place)
+
+
+def _counts(records: list[Record]) -> dict[str, int]:
+    found = Counter(record.verdict for record in records)
+    return {verdict: found.get(verdict, 0) for verdict in ("sound", "watch", "misfit", "unproven")}
+
+
+def _sources() -> list[dict[str, Any]]:
+    return [{"id": name, **asdict(source)} for name, source in sorted(sources().items())]
+
+
+def _input(path: str | Path) -> dict[str, str]:
+    """Name and content hash of an input file."""
+    if str(path) == "-":
+        return {"path": "-", "sha256": ""}
+    try:
+        digest = hashlib.sha256(Path(path).read_bytes()).hexdigest()
+    except OSError as error:
+        raise InputUnusable(f"{path}: cannot be read ({error.strerror}).") from error
+    return {"path": str(path), "sha256": digest}
+
+
+def _hash(inputs: Mapping[str, Any], basis: Basis, version: str) -> str:
+    """Hash over inputs, Basis and version: the same hash means the same study."""
+    contents = {name: item["sha256"] if item else None for name, item in inputs.items()}
+    values = basis.model_dump()
+    return hashlib.sha256(plain.text([contents, values, version]).encode()).hexdigest()
+
+
+# -- again -----------------------------------------------------------------------------------------------------
+
+
+def verify(path: str | Path, *, progress: Progress | None = None) -> dict[str, Any]:
+    """Run a saved study again and name every difference.
+
+    The register and mends are looked for where the study says, then beside the study. Raises InputUnusable
+    where the file is no study or an input is gone.
+    """
+    from quietseat import __version__
+    from quietseat.basis import make
+
+    file = Path(path)
+    try:
+        saved = json.loads(file.read_text(encoding="utf-8"))
+        if saved["schema"] != SCHEMA:
+            raise KeyError("schema")
+        inputs, changed = saved["inputs"], saved["basis"]["changed"]
+    except OSError as error:
+        raise InputUnusable(f"{file}: cannot be read ({error.strerror}).") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise InputUnusable(f"{file.name}: is not a study of this tool ({SCHEMA}).") from error
+    notes: list[str] = []
+    found = {name: _find(item, file, notes) for name, item in inputs.items() if item}
+    if saved["version"] != __version__:
+        notes.append(f"version: the study was made by {saved['version']}, this is {__version__}")
+    again = run(found["register"], make(changed), found.get("mends"), progress=progress)
+    fresh = {**again.head, "valves": [record.full() for record in again.records], "inputs": inputs}
+    differences = list(_differences(saved, fresh, ""))
+    return {
+        "status": "ok", "same": not differences and not notes, "hash": saved["hash"], "hash_now": fresh["hash"],
+        "notes": notes, "differences": differences[:500], "differences_found": len(differences),
+        "problems": [], "assumptions": [],
+    }  # fmt: skip
+
+
+def _find(item: Mapping[str, str], study: Path, notes: list[str]) -> Path:
+    """The input file, and a note where its content has changed."""
+    for candidate in (Path(item["path"]), study.parent / Path(item["path"]).name):
+        if candidate.is_file():
+            if hashlib.sha256(candidate.read_bytes()).hexdigest() != item["sha256"]:
+                notes.append(f"{candidate}: has changed since the study was made")
+            return candidate
+    raise InputUnusable(f"{item['path']}: the input of the study is gone; put it beside {study.name}.")
+
+
+def _differences(old: Any, new: Any, at: str) -> Iterator[str]:
+    """Every leaf that differs, with its path; valves are matched by tag and row."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        for key in sorted(old.keys() | new.keys()):
+            if key not in old or key not in new:
+                yield f"{at}.{key}: only in the {'new' if key in new else 'saved'} study".lstrip(".")
+            else:
+                yield from _differences(old[key], new[key], f"{at}.{key}")
+    elif isinstance(old, list) and isinstance(new, list):
+        if len(old) != len(new):
+            yield f"{at.lstrip('.')}: {len(old)} entries, now {len(new)}"
+        for number, (left, right) in enumerate(zip(old, new)):
+            tag = left.get("tag") if isinstance(left, dict) else None
+            yield from _differences(left, right, f"{at}[{tag or number}]")
+    elif old != new:
+        yield f"{at.lstrip('.')}: {old!r}, now {new!r}"

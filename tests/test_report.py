@@ -1,0 +1,361 @@
+"""The report: what a reviewer must find, nothing from outside is run or fetched, the same study gives the same bytes."""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+import re
+from collections.abc import Iterable
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+import report_sample as sample
+
+from quietseat import report
+from quietseat.report import build, drawing, figures, html, pdf, problems, words, xlsx
+from quietseat.report.document import Document, Heading
+
+VOID = {"meta", "link", "br", "hr", "img", "input"}
+
+
+@pytest.fixture(scope="module")
+def study() -> sample.Study:
+    return sample.study()
+
+
+@pytest.fixture(scope="module")
+def document(study: sample.Study) -> Document:
+    return build.build(study)
+
+
+@pytest.fixture(scope="module")
+def page(document: Document) -> str:
+    return html.render(document)
+
+
+@pytest.fixture(scope="module")
+def paper(document: Document) -> bytes:
+    return pdf.render(document)
+
+
+@pytest.fixture(scope="module")
+def paper_text(paper: bytes) -> str:
+    import pypdf
+
+    text = " ".join(part.extract_text() for part in pypdf.PdfReader(io.BytesIO(paper)).pages)
+    return re.sub(r"\s+", " ", text.replace("\u200b", "").replace("\u00a0", " "))
+
+
+class Reader(HTMLParser):
+    """Collects tags and text; complains about a tag that is closed in the wrong order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open and self.open.pop() == tag, f"</{tag}> closes nothing"
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    reader.close()
+    return reader
+
+
+# --- The page ------------------------------------------------------------------------------------------------
+
+
+def test_page_is_well_formed_with_headings_in_order(read: Reader) -> None:
+    assert read.open == []
+    levels = [int(tag[1]) for tag, _ in read.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
+    assert ("html", {"lang": "en"}) in read.tags
+
+
+def test_page_loads_nothing_and_says_so_to_the_browser(page: str, read: Reader) -> None:
+    for tag, attributes in read.tags:
+        assert tag not in ("link", "iframe", "object", "embed", "base", "form", "img", "image", "use")
+        for name in ("src", "href", "xlink:href", "action", "data", "poster", "srcset"):
+            assert (attributes.get(name) or "#").startswith("#"), (tag, name)
+    assert not re.search(r"url\((?!#)|@import|fetch\(|XMLHttpRequest", page)
+    policy = next(a["content"] or "" for t, a in read.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy")
+    assert policy.startswith("default-src 'none'")
+
+
+def test_links_of_the_page_lead_somewhere_and_ids_are_unique(read: Reader) -> None:
+    ids = [a["id"] for _, a in read.tags if a.get("id")]
+    assert len(ids) == len(set(ids))
+    assert {(a["href"] or "")[1:] for t, a in read.tags if t == "a"} <= set(ids)
+
+
+def test_register_text_never_becomes_markup(page: str, read: Reader) -> None:
+    assert sum(tag == "script" for tag, _ in read.tags) == 1
+    assert "<script>alert" not in page and "<b>&" not in page
+    said = "".join(read.text)
+    for text in (sample.SCRIPT_TEXT, sample.ODD_TAG, sample.FORMULA_TEXT, sample.TYPST_TEXT, sample.UNICODE_TEXT):
+        assert text in said
+
+
+def test_tables_and_pictures_are_readable_without_eyes(read: Reader) -> None:
+    heads = [attributes for tag, attributes in read.tags if tag == "th"]
+    assert heads and all(attributes.get("scope") == "col" for attributes in heads)
+    drawings = [attributes for tag, attributes in read.tags if tag == "svg"]
+    assert len(drawings) >= 3 + 3 * 3
+    assert all(attributes.get("role") == "img" and len(attributes.get("aria-label") or "") > 20 for attributes in drawings)
+
+
+def test_verdict_is_said_in_words_and_shape(page: str) -> None:
+    for word, shape in words.SHAPES.items():
+        assert f'<i aria-hidden="true">{shape}</i> {word}' in page
+    assert len(set(words.SHAPES.values())) == 4
+
+
+EXPECTED = (
+    "What this study is, and what it is not", "The three worst valves", "Where the trouble is", "Partial: usable", "The plan",
+    "Recommended: Modulating pilot valve, remote sense, non-bleeding", "Condition: Maker's certificate of stable modulation at 20 % of rated flow.",
+    "Best remedy that clears everything without proof: Smaller orifice: 4L6 in place of 4P6.",
+    "Fouling service: a pilot plugs before a spring valve does.", "Un-derated", "nameplate", "not stated", "measured", "assumed",
+    "Defaults behind this verdict", "Blowdown and ring settings", "7 %, default", "Valves!F7", "common practice, no source", "Prepared by",
+    "Checked by", "Approved by", "One hand check for each method used", "Assumptions", "Problems in the data", "Sources", "is not a length",
+    "quietseat verify study.json", "omega cannot be formed",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("text", EXPECTED)
+def test_both_media_print_what_a_reviewer_looks_for(text: str, read: Reader, paper_text: str) -> None:
+    assert text in "".join(read.text)
+    assert text in paper_text
+
+
+def test_the_pressure_ladder_and_three_flows_stand_in_the_section(paper_text: str) -> None:
+    for text in ("16.5 barg", "13.5 barg"):  # 1.1 x 15 barg and 90 % of 15 barg, by hand
+        assert text in paper_text
+    assert re.search(r"7560 36720 40788", paper_text)  # kg/h: 2.1, 10.2 and 11.33 kg/s times 3600, by hand
+
+
+# --- The paper -----------------------------------------------------------------------------------------------
+
+
+def test_pdf_has_contents_page_numbers_title_and_no_date_of_today(paper: bytes, document: Document) -> None:
+    import pypdf
+
+    reader = pypdf.PdfReader(io.BytesIO(paper))
+    assert reader.metadata is not None and str(reader.metadata.title).startswith("Relief valves of Hollin Bay")
+    assert reader.metadata.creation_date is not None and reader.metadata.creation_date.year == 2000
+    texts = [part.extract_text() for part in reader.pages]
+    assert any("Contents" in text for text in texts[:3])
+    assert "Summary" in texts[0] and f"Page 1 of {len(texts)}" in texts[0]
+    chapters = [entry.title for entry in reader.outline if not isinstance(entry, list)]
+    headings = [block.text for block in document.blocks if isinstance(block, Heading) and block.level == 2]
+    assert [title for title in chapters if title != "Contents"] == headings
+
+
+@pytest.mark.parametrize("standard", ["ua-1", "a-2b"])
+def test_pdf_keeps_the_standard(document: Document, standard: str) -> None:
+    import typst
+
+    made = typst.compile(pdf.sources(document), format="pdf", pdf_standards=[standard], ignore_system_fonts=True)  # type: ignore[call-overload]
+    assert made.startswith(b"%PDF")
+
+
+def test_pdf_says_both_standards_in_its_metadata(paper: bytes) -> None:
+    assert b"pdfuaid:part" in paper and b"pdfaid:part" in paper
+
+
+def test_register_text_is_data_for_typst_never_source(document: Document) -> None:
+    files = pdf.sources(document)
+    template = files["main.typ"].decode()
+    assert sample.TYPST_TEXT not in template
+    outside = re.sub(r'"(?:[^"\\]|\\.)*"', "", files["maths.typ"].decode())
+    assert "#strong" not in outside and "@label" not in outside
+
+
+@pytest.mark.parametrize("odd", ["阀门 安全", "🔥", "\x00\x0b\x1f\x7f", "\ud800", "\ufffe", "e\u0301 \u202e", "x" * 4000])
+def test_odd_characters_never_stop_a_file(odd: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sample, "UNICODE_TEXT", f"before {odd} after")
+    study = sample.study()
+    made = build.build(study)
+    assert pdf.render(made).startswith(b"%PDF")
+    assert "before " in html.render(made).encode().decode()
+    assert xlsx.render(study).startswith(b"PK")
+    problems.render([{"value": odd}]).encode()
+
+
+# --- The workbook and the list of problems ---------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def workbook(study: sample.Study) -> Any:
+    import openpyxl
+
+    return openpyxl.load_workbook(io.BytesIO(xlsx.render(study)))
+
+
+def _cells(workbook: Any) -> Iterable[Any]:
+    for sheet in workbook:
+        for row in sheet.iter_rows():
+            yield from (cell for cell in row if cell.value is not None)
+
+
+def test_workbook_holds_no_formula_and_no_link(workbook: Any) -> None:
+    cells = list(_cells(workbook))
+    assert not [cell.coordinate for cell in cells if cell.data_type == "f" or cell.hyperlink]
+    assert [cell for cell in cells if cell.value == sample.FORMULA_TEXT and cell.data_type == "s"]
+
+
+def test_workbook_has_its_sheets_frozen_filtered_with_units(workbook: Any) -> None:
+    assert workbook.sheetnames == [
+        "Summary", "Fleet", "Findings", "Cases", "Remedies", "Plan", "Problems", "Assumptions", "Basis", "Sources",
+    ]  # fmt: skip
+    for sheet in workbook:
+        assert sheet.freeze_panes and sheet.auto_filter.ref
+    fleet = workbook["Fleet"]
+    titles = {cell.value: at for at, cell in enumerate(fleet[1])}
+    first = [cell.value for cell in fleet[2]]
+    assert first[titles["Set pressure, barg"]] == pytest.approx(15.0)
+    assert fleet[2][titles["Required / rated flow"]].number_format == "0.0%"
+    cases = {cell.value: cell.column for cell in workbook["Cases"][1]}
+    assert workbook["Cases"].cell(2, cases["Rated flow, kg/h"]).value == pytest.approx(36720.0)
+
+
+def test_american_units_are_used_where_the_basis_asks_for_psig() -> None:
+    import openpyxl
+
+    study = sample.study(1, pressure_unit="psig")
+    book = openpyxl.load_workbook(io.BytesIO(xlsx.render(study)))
+    titles = [cell.value for cell in book["Fleet"][1]]
+    value = book["Fleet"].cell(2, titles.index("Set pressure, psig") + 1).value
+    assert value == pytest.approx(217.557, abs=5e-4)  # 15 bar / 0.0689475729 bar per psi (NIST SP 811)
+
+
+def test_problems_file_keeps_dangerous_cells_as_text() -> None:
+    head = sample.study().head
+    rows = list(csv.DictReader(io.StringIO(problems.render(head["problems"]))))
+    assert list(rows[0]) == ["file", "sheet", "row", "column", "field", "value", "rule", "mend"]
+    assert len(rows) == len(head["problems"])
+    assert rows[-1] == {
+        "file": "plant.xlsx", "sheet": "'=cmd()", "row": "", "column": "'@x", "field": "", "value": "'" + sample.FORMULA_TEXT,
+        "rule": "'-1 is not a size", "mend": "",
+    }  # fmt: skip
+
+
+# --- All files ---------------------------------------------------------------------------------------------------
+
+
+def test_same_study_same_bytes(tmp_path: Path) -> None:
+    first = report.write(sample.study(), tmp_path / "a")
+    second = report.write(sample.study(), tmp_path / "b")
+    assert [file.name for file in first] == ["study.html", "study.pdf", "study.xlsx", "problems.csv"]
+    for one, two in zip(first, second, strict=True):
+        assert one.read_bytes() == two.read_bytes(), one.name
+
+
+def test_an_empty_study_still_prints() -> None:
+    study = sample.study(1)
+    study.records.clear()
+    study.head.update(problems=[], assumptions=[], causes=[], hand_checks=[], plan={}, counts={})
+    document = build.build(study)
+    assert "Every valve passed" in html.render(document)
+    assert pdf.render(document).startswith(b"%PDF")
+    assert xlsx.render(study).startswith(b"PK")
+
+
+def test_a_valve_with_next_to_nothing_known_prints() -> None:
+    study = sample.study(1)
+    bare = {"tag": "X", "verdict": "unproven", "rank": 1, "reasons": ["set pressure unknown"], "status": "not-computed"}
+    study.records[0]._valve = bare
+    study.records[0].summary = {key: None for key in study.records[0].summary} | {"tag": "X", "verdict": "unproven", "rank": 1}
+    document = build.build(study)
+    assert "set pressure unknown" in html.render(document)
+    assert pdf.render(document).startswith(b"%PDF")
+    assert xlsx.render(study).startswith(b"PK")
+
+
+def test_long_lists_say_where_the_rest_is() -> None:
+    study = sample.study(1)
+    study.head["problems"] = study.head["problems"] * 400
+    text = html.render(build.build(study))
+    assert "500 of 800 are shown; all of them are in problems.csv." in text
+
+
+# --- Pictures ------------------------------------------------------------------------------------------------------
+
+
+def test_vega_specs_keep_to_the_schema() -> None:
+    import altair
+
+    study = sample.study(12)
+    rows = [record.summary for record in study.records]
+    many = [dict(rows[0], rank=rank) for rank in range(1, 900)]
+    specs = [
+        figures.trouble_spec(study.head, rows), figures.trouble_spec(study.head, many), figures.causes_spec(study.head["causes"]),
+        figures.plan_spec(study.head["plan"]),
+    ]  # fmt: skip
+    for spec in specs:
+        altair.Chart.from_dict(spec, validate=True)
+        assert figures.svg(spec) == figures.svg(spec)
+        assert "url" not in spec["data"]
+
+
+def test_ladder_labels_keep_apart_and_marks_keep_to_scale() -> None:
+    shown = words.shown(sample.study(1).head)
+    close = [{"name": f"rung {i}", "pressure_pa": 1.5e6 + 10.0 * (i % 3) + 1e5 * (i == 8), "rests_on": "read"} for i in range(9)]
+    figure = drawing.ladder("T", close, shown)
+    assert figure is not None
+    labels = [float(y) for y in re.findall(r'<text x="100\.0" y="([\d.]+)"[^>]*font-weight="bold"', figure.svg)]
+    assert len(labels) == 9 and min(b - a for a, b in itertools.pairwise(labels)) >= 32.9
+    height = float(re.search(r'height="(\d+)"', figure.svg).group(1))  # type: ignore[union-attr]
+    assert max(labels) + 15 <= height
+    marks = [float(y) for y in re.findall(r'<circle cx="34" cy="([\d.]+)"', figure.svg)]
+    assert marks[0] == pytest.approx(26.0) and marks[-1] == pytest.approx(height - 26.0)
+
+
+def test_apart_moves_labels_no_more_than_it_must() -> None:
+    assert drawing.apart([10, 50, 90], 20, 0, 100) == [10, 50, 90]
+    assert drawing.apart([50, 50], 20, 0, 100) == [50, 70]
+    assert drawing.apart([95, 99], 20, 0, 100) == [80, 100]
+
+
+def test_fit_drawing_is_to_scale() -> None:
+    valve = sample.study(1).records[0].full()
+    figure = drawing.fit_drawing("T", "pilot", valve["remedies"][0]["fit"], valve["valve"])
+    assert figure is not None
+    assert "A +19.0 mm" in figure.svg and "B +26.0 mm" in figure.svg and "allowed ±1.5 mm" in figure.svg
+    upright = re.findall(r'<line x1="(84\.0|44\.0)" y1="([\d.]+)" x2="\1" y2="([\d.]+)"', figure.svg)
+    old, new = (float(low) - float(high) for _, low, high in upright)
+    assert new / old == pytest.approx(197 / 178, rel=2e-3)  # the two heights of the sample, mm
+    assert drawing.fit_drawing("T", "pilot", {"verdict": "unknown"}, valve["valve"]) is None
+
+
+@pytest.mark.parametrize("picture", ["trouble", "causes", "plan", "costs"])
+def test_pictures_use_generic_fonts_and_no_address(picture: str) -> None:
+    study = sample.study(4)
+    shown, valve = words.shown(study.head), study.records[0].full()
+    made = {
+        "trouble": lambda: figures.trouble(study.head, [record.summary for record in study.records]),
+        "causes": lambda: figures.causes(study.head), "plan": lambda: figures.plan(study.head["plan"], shown),
+        "costs": lambda: drawing.cost_ranges("T", valve["remedies"], valve["recommended"], shown),
+    }[picture]()  # fmt: skip
+    assert made is not None
+    assert set(re.findall(r'font-family="([^"]*)"', made.svg)) == {"sans-serif"}
+    assert not re.search(r'(href|src)="(?!#)', made.svg)
