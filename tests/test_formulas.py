@@ -32,7 +32,7 @@ def _import_all() -> None:
 
 
 _import_all()
-FORMULAS = dict(sorted(formula.registered().items()))
+FORMULAS = {name: facts for name, facts in sorted(formula.registered().items()) if name.startswith("quietseat.")}
 UREG = pint.UnitRegistry()
 UREG.define("money = [money]")
 Q = UREG.Quantity

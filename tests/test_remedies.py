@@ -73,7 +73,7 @@ def test_a_smaller_orifice_beats_the_pilot():
     assert best.name == "smaller-orifice" and best.clears == "yes" and best.location.valve.orifice == "K"
     assert set(best.cleared) == {"cycling", "oversized"} and best.left == best.created == ()
     dear = [remedy for remedy in pilots(found) if remedy.clears != "no"]
-    assert dear and all("dearer than smaller orifice" in remedy.rejected_because for remedy in dear)
+    assert dear and all("dearer than the recommended one" in remedy.rejected_because for remedy in dear)
 
 
 def test_a_pilot_wins_where_it_runs_close_to_set():

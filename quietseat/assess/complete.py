@@ -137,6 +137,9 @@ def _vessel(filler: Filler, vessel: Vessel, valve: Valve) -> Vessel:
             changes["operating_pressure"] = basis.atmospheric_pressure + ratio * basis.gauge(set_pressure)
             filler.take("vessel.operating_pressure", f"{ratio:.0%} of set", "operating maximum where nobody states it",
                         "basis default_operating_ratio")  # fmt: skip
+    if vessel.volume is None and valve.kind != "pilot" and "vessel.volume" not in filler.origins:
+        filler.take("vessel.volume", "at least 100 times the inlet line", "a vessel that small would swing with the disc; "
+                    "nobody states the volume", "practice rule of the bare-vessel check, estimate", how="assumed")  # fmt: skip
     return changed(vessel, changes)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from quietseat import tables
 from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent, said
 from quietseat.assess.hydraulics import Hydraulics
 from quietseat.formula import One, PaD, PaG, formula
@@ -96,7 +97,7 @@ def _assumed_parts(view: View) -> tuple[tuple[str, ...], float]:
     if view.location.valve.inlet_size is None:  # the step at the valve's own flange is not counted
         parts.append("valve.inlet_size")
     for name in resistance.assumed if resistance is not None else ():
-        if name in ("block_valve", "entrance") or name.startswith("fittings"):
+        if name == "block_valve" or name.startswith("fittings"):
             parts.append(f"inlet.{name}")
             if name != "fittings":  # none counted: more of them would only add
                 sway = max(sway, 0.3)
@@ -104,10 +105,17 @@ def _assumed_parts(view: View) -> tuple[tuple[str, ...], float]:
 
 
 def _weak_parts(view: View) -> tuple[tuple[str, float], ...]:
-    """Schedule 80 in place of 40 adds about a quarter to the loss, corroded pipe about a tenth."""
+    """Schedule 80 in place of 40 adds about a quarter to the loss, corroded pipe about a tenth.
+
+    A sharp entrance is the common one; only a nozzle that reaches inward is worse.
+    """
     resistance = view.pipes.inlet
-    shares = {"schedule": 0.25, "roughness": 0.1}
-    return tuple([(f"inlet.{n}", shares[n]) for n in resistance.assumed if n in shares]) if resistance else ()
+    if resistance is None:
+        return ()
+    kinds = tables.table("entrances")
+    worse = kinds.row(kind="inward")["K"] - kinds.row(kind="sharp")["K"]
+    shares = {"schedule": 0.25, "roughness": 0.1, "entrance": worse / max(resistance.K_total, worse)}
+    return tuple([(f"inlet.{n}", shares[n]) for n in resistance.assumed if n in shares])
 
 
 def _analysis(view: View, loss: float) -> tuple[bool, str]:

@@ -9,7 +9,7 @@ from quietseat.assess.checks.common import View, failed, noted, open_check, said
 from quietseat.assess.checks.duty import nameplate
 from quietseat.assess.hydraulics import Hydraulics, Pipes
 from quietseat.basis import Basis
-from quietseat.dynamics.screening import Situation, screen
+from quietseat.dynamics.screening import SMALL_VESSEL, Situation, screen
 from quietseat.formula import Sheet
 from quietseat.model import Finding, Location, Stability
 from quietseat.piping.resistance import bore_area
@@ -156,8 +156,12 @@ def _quiet(view: View, base: Finding) -> Finding:
     if rests:
         words = f"{base.words.rstrip('.')} (passes only on a default: {said(rests)})"
         return replace(base, outcome="open", words=words, rests_on=rests)
-    if view.location.vessel.volume is None and view.location.valve.kind != "pilot":
-        words = f"{base.words.rstrip('.')}; but the protected volume is unknown, so neither the cycle period nor a vessel that " \
-            "swings with the disc could be judged"  # fmt: skip
-        return replace(base, outcome="open", words=words)
+    location = view.location
+    if location.vessel.volume is None and location.valve.kind != "pilot":
+        if any(case.phase == "liquid" for case in location.cases):
+            words = f"{base.words.rstrip('.')}; but the protected volume is unknown, and with liquid a small one swings with the disc"
+            return replace(base, outcome="open", words=words)
+        least = SMALL_VESSEL * (view.pipes.inlet.volume if view.pipes.inlet is not None else 0.0)
+        words = f"{base.words.rstrip('.')}; taken that the protected volume is at least {least:.2g} m3 ({SMALL_VESSEL:.0f} inlet lines)"
+        return replace(base, words=words)
     return base
