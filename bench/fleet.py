@@ -27,7 +27,7 @@ def one(path: str, out: str) -> None:
     from quietseat.study import run
 
     start = time.perf_counter()
-    study = run(path, make())
+    study = run(path, make(), workers=None)
     study.write_json(out)
     spent = time.perf_counter() - start
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

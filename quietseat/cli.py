@@ -103,7 +103,7 @@ def verify(saved: Annotated[Path, typer.Argument(help="study.json")], as_json: J
     """Run a saved study again and name every difference."""
     from quietseat.study import verify as run_again
 
-    answer = run_again(saved, progress=_progress("valves"))
+    answer = run_again(saved, progress=_progress("valves"), workers=None)
     _print(as_json, lambda: answer, lambda: _say.verify(answer))
 
 
@@ -142,7 +142,7 @@ def _study(register: Path, basis: Any, mends: Path | None, out: Path) -> None:
     from quietseat.report import write
     from quietseat.study import run
 
-    found = run(register, basis, mends, progress=_progress("valves"))
+    found = run(register, basis, mends, progress=_progress("valves"), workers=None)
     out.mkdir(parents=True, exist_ok=True)
     found.write_json(out / "study.json")
     write(found, out, progress=_progress("documents"))

@@ -93,11 +93,12 @@ class Study:
 
 def run(
     register: str | Path, basis: Basis, mends: str | Path | None = None, *,
-    progress: Progress | None = None, workers: int | None = None,
+    progress: Progress | None = None, workers: int | None = 1,
 ) -> Study:  # fmt: skip
     """Read a register, assess every valve, propose remedies, rank and plan.
 
-    workers: processes (None: one a core where the register is large). A row that fails is a Problem of its own.
+    workers: processes; None: one a core where the register is large (a script that asks for it needs the usual
+    `if __name__ == "__main__":`). A row that fails is a Problem of its own.
     Raises InputUnusable where the register as a whole cannot be read.
     """
     from quietseat import __version__
@@ -434,7 +435,7 @@ def _hash(inputs: Mapping[str, Any], basis: Basis, version: str) -> str:
 # -- again -----------------------------------------------------------------------------------------------------
 
 
-def verify(path: str | Path, *, progress: Progress | None = None) -> dict[str, Any]:
+def verify(path: str | Path, *, progress: Progress | None = None, workers: int | None = 1) -> dict[str, Any]:
     """Run a saved study again and name every difference.
 
     The register and mends are looked for where the study says, then beside the study. Raises InputUnusable
@@ -457,7 +458,7 @@ def verify(path: str | Path, *, progress: Progress | None = None) -> dict[str, A
     found = {name: _find(item, file, notes) for name, item in inputs.items() if item}
     if saved["version"] != __version__:
         notes.append(f"version: the study was made by {saved['version']}, this is {__version__}")
-    again = run(found["register"], make(changed), found.get("mends"), progress=progress)
+    again = run(found["register"], make(changed), found.get("mends"), progress=progress, workers=workers)
     fresh = {**again.head, "valves": [record.full() for record in again.records], "inputs": inputs}
     differences = list(_differences(saved, fresh, ""))
     return {
