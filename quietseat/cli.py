@@ -101,7 +101,7 @@ def study(
 @app.command()
 def verify(saved: Annotated[Path, typer.Argument(help="study.json")], as_json: JsonFlag = False) -> None:
     """Run a saved study again and name every difference."""
-    from quietseat.study import verify as run_again
+    from quietseat.verify import verify as run_again
 
     answer = run_again(saved, progress=_progress("valves"), workers=None)
     _print(as_json, lambda: answer, lambda: _say.verify(answer))

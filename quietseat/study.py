@@ -302,9 +302,8 @@ Job = tuple[Location, tuple[Problem, ...]]
 def _assess_all(
     jobs: list[Job], record: bool, basis: Basis, progress: Progress | None, workers: int | None
 ) -> tuple[list[Record], list[Entry], _Tally]:
-    chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
     tally, records, entries, done = _Tally(), [], [], 0
-    for chunk in _chunks_done(chunks, record, basis, workers):
+    for chunk in _done(jobs, record, basis, workers):
         for part in chunk:
             done += 1
             records.append(Record(part["tag"], part["verdict"], part["summary"], part["packed"], part["steps"]))
@@ -343,13 +342,14 @@ JUDGED_BY = {
 }  # fmt: skip
 
 
-def _chunks_done(chunks: list[list[Job]], record: bool, basis: Basis, workers: int | None) -> Iterator[list[Any]]:
-    """Every chunk's result in order, on several processes where that pays."""
-    count = workers if workers is not None else (os.cpu_count() or 1 if len(chunks) > 3 else 1)
-    if count <= 1 or len(chunks) <= 1:
-        for chunk in chunks:
-            yield _chunk(chunk, record, basis)
+def _done(jobs: list[Job], record: bool, basis: Basis, workers: int | None) -> Iterator[list[Any]]:
+    """Results in the order of the jobs: one by one in this process, in chunks on several where that pays."""
+    count = workers if workers is not None else (os.cpu_count() or 1 if len(jobs) > 3 * CHUNK else 1)
+    if count <= 1:
+        for job in jobs:
+            yield _chunk([job], record, basis)
         return
+    chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
     # spawn: a forked child of a process with numba threads may hang
     with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
         yield from pool.map(_chunk, chunks, [record] * len(chunks), [basis] * len(chunks))
@@ -430,67 +430,3 @@ def _hash(inputs: Mapping[str, Any], basis: Basis, version: str) -> str:
     contents = {name: item["sha256"] if item else None for name, item in inputs.items()}
     values = basis.model_dump()
     return hashlib.sha256(plain.text([contents, values, version]).encode()).hexdigest()
-
-
-# -- again -----------------------------------------------------------------------------------------------------
-
-
-def verify(path: str | Path, *, progress: Progress | None = None, workers: int | None = 1) -> dict[str, Any]:
-    """Run a saved study again and name every difference.
-
-    The register and mends are looked for where the study says, then beside the study. Raises InputUnusable
-    where the file is no study or an input is gone.
-    """
-    from quietseat import __version__
-    from quietseat.basis import make
-
-    file = Path(path)
-    try:
-        saved = json.loads(file.read_text(encoding="utf-8"))
-        if saved["schema"] != SCHEMA:
-            raise KeyError("schema")
-        inputs, changed = saved["inputs"], saved["basis"]["changed"]
-    except OSError as error:
-        raise InputUnusable(f"{file}: cannot be read ({error.strerror}).") from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise InputUnusable(f"{file.name}: is not a study of this tool ({SCHEMA}).") from error
-    notes: list[str] = []
-    found = {name: _find(item, file, notes) for name, item in inputs.items() if item}
-    if saved["version"] != __version__:
-        notes.append(f"version: the study was made by {saved['version']}, this is {__version__}")
-    again = run(found["register"], make(changed), found.get("mends"), progress=progress, workers=workers)
-    fresh = {**again.head, "valves": [record.full() for record in again.records], "inputs": inputs}
-    differences = list(_differences(saved, fresh, ""))
-    return {
-        "status": "ok", "same": not differences and not notes, "hash": saved["hash"], "hash_now": fresh["hash"],
-        "notes": notes, "differences": differences[:500], "differences_found": len(differences),
-        "problems": [], "assumptions": [],
-    }  # fmt: skip
-
-
-def _find(item: Mapping[str, str], study: Path, notes: list[str]) -> Path:
-    """The input file, and a note where its content has changed."""
-    for candidate in (Path(item["path"]), study.parent / Path(item["path"]).name):
-        if candidate.is_file():
-            if hashlib.sha256(candidate.read_bytes()).hexdigest() != item["sha256"]:
-                notes.append(f"{candidate}: has changed since the study was made")
-            return candidate
-    raise InputUnusable(f"{item['path']}: the input of the study is gone; put it beside {study.name}.")
-
-
-def _differences(old: Any, new: Any, at: str) -> Iterator[str]:
-    """Every leaf that differs, with its path; valves are matched by tag and row."""
-    if isinstance(old, dict) and isinstance(new, dict):
-        for key in sorted(old.keys() | new.keys()):
-            if key not in old or key not in new:
-                yield f"{at}.{key}: only in the {'new' if key in new else 'saved'} study".lstrip(".")
-            else:
-                yield from _differences(old[key], new[key], f"{at}.{key}")
-    elif isinstance(old, list) and isinstance(new, list):
-        if len(old) != len(new):
-            yield f"{at.lstrip('.')}: {len(old)} entries, now {len(new)}"
-        for number, (left, right) in enumerate(zip(old, new)):
-            tag = left.get("tag") if isinstance(left, dict) else None
-            yield from _differences(left, right, f"{at}[{tag or number}]")
-    elif old != new:
-        yield f"{at.lstrip('.')}: {old!r}, now {new!r}"

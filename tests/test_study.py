@@ -13,6 +13,7 @@ import pytest
 from quietseat import demo, study
 from quietseat.basis import load, make
 from quietseat.status import InputUnusable
+from quietseat.verify import verify
 
 VALVE_KEYS = {"tag", "verdict", "findings", "cases", "ladder", "stability", "steps", "remedies", "recommended"}
 REMEDY_KEYS = {"name", "clears", "cleared", "left", "created", "fit", "suitability", "work", "cost", "rejected_because"}
@@ -163,12 +164,12 @@ def test_verify_finds_nothing_then_names_what_changed(done: study.Study, package
     copied = demo.copy(tmp_path)
     first = study.run(copied.register, load(copied.basis), copied.mends, workers=1)
     file = first.write_json(tmp_path / "study.json")
-    assert study.verify(file)["same"]
+    assert verify(file)["same"]
     changed = json.loads(file.read_text(encoding="utf-8"))
     tag = changed["valves"][0]["tag"]
     changed["valves"][0]["verdict"] = "glorious"
     file.write_text(json.dumps(changed), encoding="utf-8")
-    answer = study.verify(file)
+    answer = verify(file)
     assert not answer["same"]
     assert answer["differences"] == [f"valves[{tag}].verdict: 'glorious', now '{first.records[0].verdict}'"]
 
@@ -177,9 +178,9 @@ def test_verify_refuses_what_is_no_study(tmp_path: Path) -> None:
     file = tmp_path / "x.json"
     file.write_text("{}", encoding="utf-8")
     with pytest.raises(InputUnusable, match="not a study"):
-        study.verify(file)
+        verify(file)
     with pytest.raises(InputUnusable, match="cannot be read"):
-        study.verify(tmp_path / "absent.json")
+        verify(tmp_path / "absent.json")
 
 
 def test_verify_says_when_an_input_is_gone(packaged: demo.DemoFiles, tmp_path: Path) -> None:
@@ -187,4 +188,4 @@ def test_verify_says_when_an_input_is_gone(packaged: demo.DemoFiles, tmp_path: P
     file = study.run(copied.register, load(copied.basis), copied.mends, workers=1).write_json(tmp_path / "study.json")
     shutil.rmtree(tmp_path / "a")
     with pytest.raises(InputUnusable, match="the input of the study is gone"):
-        study.verify(file)
+        verify(file)
