@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,7 +14,7 @@ import typer
 from quietseat.status import InputUnusable
 
 app = typer.Typer(
-    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
     help="Find the troubled relief valves of a plant register, prove the cause, choose the cheapest cure.",
 )  # fmt: skip
 
@@ -27,10 +28,26 @@ Engine = Annotated[str, typer.Option("--engine", help="local; dask and cuda come
 def main() -> None:
     """Entry point: an unusable input ends with one sentence and exit code 2, a failure of ours with 1."""
     try:
-        app()
+        code = app(standalone_mode=False)
     except InputUnusable as unusable:
-        typer.echo(f"quietseat: {unusable}", err=True)
-        sys.exit(2)
+        _stop(str(unusable))
+    except (typer.Abort, KeyboardInterrupt):
+        sys.exit(130)
+    except Exception as error:
+        said = getattr(error, "format_message", None)  # a wrong option or command, however the library packs it
+        if said is None:
+            raise
+        if error.__class__.__name__ == "NoArgsIsHelpError":
+            typer.echo(said())
+            sys.exit(2)
+        _stop(f"{said().rstrip('.')}; see quietseat --help.")
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _stop(sentence: str) -> None:
+    """One sentence on standard error and exit code 2."""
+    typer.echo("quietseat: " + " ".join(sentence.split()), err=True)
+    sys.exit(2)
 
 
 @app.command()
@@ -48,6 +65,7 @@ def demo(out: OutFolder = Path("quietseat-demo")) -> None:
     from quietseat.basis import load
 
     typer.echo("The plant, its data and every valve in it are invented.")
+    _folder(out)
     register, mends, choices = packaged.copy(out)
     _study(register, load(choices), mends, out)
 
@@ -142,12 +160,29 @@ def _study(register: Path, basis: Any, mends: Path | None, out: Path) -> None:
     from quietseat.report import write
     from quietseat.study import run
 
+    _folder(out)
     found = run(register, basis, mends, progress=_progress("valves"), workers=None)
-    out.mkdir(parents=True, exist_ok=True)
-    found.write_json(out / "study.json")
-    write(found, out, progress=_progress("documents"))
+    try:
+        found.write_json(out / "study.json")
+        write(found, out, progress=_progress("documents"))
+    except OSError as error:
+        raise InputUnusable(_cannot_write(error.filename or out, error)) from error
     typer.echo(_say.study(found))
     typer.echo(f"\nWritten to {out}/: study.html (open this first), study.pdf, study.xlsx, study.json, problems.csv")
+
+
+def _folder(out: Path) -> None:
+    """Make the folder and see that it takes a file, before anything is calculated. Raises InputUnusable."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=out):
+            pass
+    except OSError as error:
+        raise InputUnusable(_cannot_write(out, error)) from error
+
+
+def _cannot_write(path: Any, error: OSError) -> str:
+    return f"{path}: cannot be written ({error.strerror or error}); choose another folder with --out."
 
 
 def _progress(what: str) -> Callable[..., None] | None:

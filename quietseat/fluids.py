@@ -163,6 +163,11 @@ def known(key: str) -> str:
     return found
 
 
+def molar_mass(name: str) -> float:
+    """Molar mass (kg/mol) of a fluid by key or name. Raises CalculationFailed where the library has no such fluid."""
+    return float(_abstract(known(name)).molar_mass())
+
+
 @lru_cache(maxsize=8192)
 def state(
     key: str, pressure: float, temperature: float | None = None, quality: float | None = None

@@ -66,6 +66,7 @@ class Candidate:
     spend: Spread
     hours: float
     value: float
+    recommended: bool = True  # the remedy the valve's own page recommends
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,7 @@ class Entry:
     codes: tuple[str, ...]
     candidates: tuple[Candidate, ...] = ()
     reason: str = ""  # why there is no candidate
+    meanwhile: str = ""  # what operations can do until the outage that does not come
 
 
 def entry(tag: str, assessment: Assessment, remedies: Sequence[Remedy], basis: Basis) -> Entry:
@@ -90,20 +92,25 @@ def entry(tag: str, assessment: Assessment, remedies: Sequence[Remedy], basis: B
     severity = "stop" if stops else "act" if acts else "note"
     codes = tuple(sorted(stops)) + tuple(sorted(acts))
     standing = next((remedy.cost for remedy in remedies if remedy.name == "keep"), None)
+    first = remedies[0].name if remedies else ""
+    clearing = [r for r in remedies if r.clears != "no" and r.name not in ("keep", "measure-first")]
+    # Giving up operating range is no work of an outage: planned only where it is the recommended remedy itself.
+    lower = next((r for r in clearing if r.name == "operate-lower" and r.name != first), None)
     found = [
-        _candidate(remedy, remedy.cost, standing, assessment, len(stops), basis)
-        for remedy in remedies
-        if remedy.clears != "no" and remedy.cost is not None and remedy.name not in ("keep", "measure-first")
+        _candidate(remedy, remedy.cost, standing, assessment, len(stops), basis, remedy.name == first)
+        for remedy in clearing
+        if remedy.cost is not None and remedy is not lower
     ]
     reason = ""
     if not found:
         ask = next((remedy for remedy in remedies if remedy.name == "measure-first"), None)
         reason = ask.title if ask is not None else "no remedy clears every finding" if failing else "nothing to cure"
-    return Entry(tag, assessment.verdict, severity, len(stops), len(acts), codes, _undominated(found), reason)
+    meanwhile = f"until it is cured: {lower.title[0].lower()}{lower.title[1:]}, if operations can" if lower is not None else ""
+    return Entry(tag, assessment.verdict, severity, len(stops), len(acts), codes, _undominated(found), reason, meanwhile)
 
 
 def _candidate(
-    remedy: Remedy, cost: Cost, standing: Cost | None, assessment: Assessment, stops: int, basis: Basis
+    remedy: Remedy, cost: Cost, standing: Cost | None, assessment: Assessment, stops: int, basis: Basis, first: bool
 ) -> Candidate:
     before = standing or cost
     factor = years_factor(basis, _QUIET)
@@ -116,7 +123,7 @@ def _candidate(
         operating, present_value(yearly_misfit(stops, basis.misfit_cost), factor),
     )  # fmt: skip
     spend = Spread(*(spent(*pair) for pair in zip(_three(cost.capital), _three(cost.work), strict=True)))
-    return Candidate(remedy.name, remedy.title, remedy.clears, remedy.condition, spend, cost.crew_hours, value)
+    return Candidate(remedy.name, remedy.title, remedy.clears, remedy.condition, spend, cost.crew_hours, value, first)
 
 
 def _three(spread: Spread) -> tuple[float, float, float]:
@@ -311,9 +318,9 @@ def _why(one: Entry, candidate: Candidate, basis: Basis) -> str:
         words = f"worth {amount(candidate.value, basis.currency)} over the horizon for {price}"
     else:
         words = f"cures {', '.join(one.codes)} for {price} within what is left"
-    if candidate.clears == "subject-to-proof":
-        words += f"; only with its proof: {candidate.condition}"
-    return words
+    if not candidate.recommended:
+        words = f"{candidate.title}, in place of the recommended remedy: {words}"
+    return f"{words}, subject to proof" if candidate.clears == "subject-to-proof" else words
 
 
 def _left(one: Entry, basis: Basis, money: float, hours: float) -> dict[str, Any]:
@@ -336,7 +343,8 @@ def _why_not(one: Entry, cheapest: Candidate | None, basis: Basis, money: float,
         short.append(f"needs {needed}, {amount(max(money, 0.0), basis.currency)} of the budget is left")
     if cheapest.hours > hours:
         short.append(f"needs {cheapest.hours:.0f} crew hours, {max(hours, 0.0):.0f} are left")
-    return "; ".join(short) or f"would cost {needed} and cure nothing the plan counts"
+    words = "; ".join(short) or f"would cost {needed} and cure nothing the plan counts"
+    return f"{words}; {one.meanwhile}" if one.meanwhile else words
 
 
 def amount(value: float, currency: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -31,38 +32,60 @@ def register(found: Register) -> str:
 
 
 def size(answer: dict[str, Any]) -> str:
-    """Result and steps of one sizing."""
-    lines = _steps(answer["steps"])
+    """Steps of one sizing, what was assumed, and the result last."""
+    lines = [f"Sizing by {answer['standard']} ({answer['edition']}), method {answer['method']}", *_steps(answer["steps"])]
+    if answer["assumptions"]:
+        lines += ["", "Assumed:"]
+        for a in answer["assumptions"]:
+            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+    if answer["flags"]:
+        lines += ["", "Doubts:"]
+        for flag in answer["flags"]:
+            lines += _wrap(flag)
     if answer["status"] != "ok":
-        return "\n".join([*lines, "", f"Not answered ({answer['status']}): {answer['reason']}"])
-    if answer["required_area_m2"] is not None:
-        area = answer["required_area_m2"]
-        letter = answer["orifice"] or answer["orifice_reason"]
-        lines += ["", f"Required area {area * 1e6:.6g} mm2 ({area / 0.0254**2:.5g} in2); {answer['regime']}; orifice {letter}"]
-    else:
-        lines += ["", f"Flow {answer['flow_kg_s'] * 3600:.6g} kg/h; {answer['regime']}"]
-    lines += [f"Note: {flag}" for flag in answer["flags"]]
-    return "\n".join(lines)
+        return "\n".join([*lines, "", *_wrap(f"Not answered ({answer['status']}): {answer['reason']}", "")])
+    return "\n".join([*lines, "", *_wrap(_result(answer), "")])
+
+
+def _result(answer: dict[str, Any]) -> str:
+    said = f"{answer['regime']} flow" if "critical" in answer["regime"] else answer["regime"]
+    area = answer["required_area_m2"]
+    if area is not None:
+        flow = f"Required area {area * 1e6:.6g} mm2 ({area / 0.0254**2:.5g} in2) for {answer['flow_kg_s'] * 3600:.6g} kg/h, {said}"
+        if answer["orifice"]:
+            chosen = answer["selected_area_m2"]
+            return f"{flow}: orifice {answer['orifice']} ({chosen * 1e6:.5g} mm2, {chosen / 0.0254**2:.4g} in2)."
+        return f"{flow}. No letter: {answer['orifice_reason']}."
+    if answer["flow_kg_s"] is not None:
+        return f"Flow {answer['flow_kg_s'] * 3600:.6g} kg/h ({answer['flow_kg_s']:.6g} kg/s), {said}."
+    return f"Mass flux {answer['mass_flux_kg_m2_s']:.6g} kg/m2/s before any factor, {said}; no flow given, so no area."
 
 
 def valve(answer: dict[str, Any]) -> str:
     """Verdict, findings and ladder of one valve."""
     lines = [f"{answer['tag']}: {answer['verdict'].upper()}"]
     if answer["cause"]:
-        lines += [f"Cause: {answer['cause']}"]
+        lines += _wrap(f"Cause: {answer['cause']}", "")
     lines += ["", "Findings:"] if answer["findings"] else ["", "Every check passed."]
     for f in answer["findings"]:
         margin = f", margin {f['margin']:+.1%}" if f["margin"] is not None else ""
-        lines.append(f"  [{f['outcome']}, {f['severity']}] {f['code']}: {f['words']}{margin}")
-    lines += ["", "Passed:"] + [f"  {f['code']}: {f['words']}" for f in answer["passed"]] if answer["passed"] else []
-    lines += ["", "Cases:"]
+        lines += _wrap(f"[{f['outcome']}, {f['severity']}] {f['code']}: {f['words']}{margin}")
+    if answer["passed"]:
+        lines += ["", "Passed:"]
+        for f in answer["passed"]:
+            lines += _wrap(f"{f['code']}: {f['words']}")
+    lines += ["", "Cases:"] if answer["cases"] else ["", "No relief case."]
     for c in answer["cases"]:
-        lines.append(f"  {c['name']}: " + _case(c))
-    lines += ["", f"Stability: {answer['stability']['words'] or answer['stability']['reason']}"]
+        lines += _wrap(f"{c['name']}: {_case(c)}")
+    lines += ["", *_wrap(f"Stability: {answer['stability']['words'] or answer['stability']['reason']}", "")]
     lines += ["", "Ladder:"] + [
         f"  {r['pressure_pa'] / 1e5:9.3f} bara  {r['name']} ({r['rests_on']})" for r in reversed(answer["ladder"])
     ]
-    lines += ["", f"{len(answer['assumptions'])} assumptions; steps with --json."]
+    if answer["assumptions"]:
+        lines += ["", "Assumed:"]
+        for a in answer["assumptions"]:
+            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+    lines += ["", "Every step with --json."]
     return "\n".join(lines)
 
 
@@ -77,8 +100,13 @@ def _case(case: dict[str, Any]) -> str:
         ("inlet_loss_required", "at required flow", 100, "% of set"), ("built_up_pa", "built-up", 1e-5, "bar"),
     ):  # fmt: skip
         if case[key] is not None:
-            parts.append(f"{words} {case[key] * factor:.4g} {unit}")
+            parts.append(f"{words} {_short(case[key] * factor)} {unit}")
     return ", ".join(parts)
+
+
+def _short(value: float) -> str:
+    """Four digits, and never a power of ten where whole numbers do."""
+    return f"{value:.0f}" if 1e3 <= abs(value) < 1e9 else f"{value:.4g}"
 
 
 def study(found: Study) -> str:
@@ -143,7 +171,27 @@ def _steps(steps: list[dict[str, Any]]) -> list[str]:
             group = s["group"]
             if group:
                 out += ["", group]
-        value = "" if s["value"] is None else f" = {s['value']:.6g} {s['unit']}"
-        middle = f" = {s['expression']} = {s['substituted']}" if s["expression"] else (f": {s['substituted']}" if s["substituted"] else "")
-        out.append(f"  {s['symbol']}{middle}{value}  [{s['source']}]")
+        out += _step(s)
     return out
+
+
+def _step(s: dict[str, Any]) -> list[str]:
+    """One step: on one line where it fits, else expression, numbers and value below one another; then the source."""
+    value = "" if s["value"] is None else f"= {s['value']:.6g} {s['unit']}".rstrip()
+    if s["expression"]:
+        parts = [f"= {s['expression']}", f"= {s['substituted']}", value]
+    else:
+        parts = [part for part in (f": {s['substituted']}" if s["substituted"] else "", value) if part]
+    head = f"  {s['symbol']}"
+    line = " ".join([head, *parts]).replace(" : ", ": ", 1)
+    lines = [line]
+    if len(line) > WIDTH:
+        indent = " " * (len(head) + 1)
+        lines = [f"{head} {parts[0]}", *(indent + part for part in parts[1:])]
+        lines = [short for long in lines for short in textwrap.wrap(long, WIDTH, subsequent_indent=indent + "  ") or [long]]
+    return lines + textwrap.wrap(f"{s['name']} [{s['source']}]", WIDTH, initial_indent="      ", subsequent_indent="      ")
+
+
+def _wrap(text: str, indent: str = "  ") -> list[str]:
+    """A sentence within the width, its later lines hanging."""
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=False)

@@ -57,6 +57,9 @@ class Reading:
     kinematic: bool = False
 
 
+_ADVICE = re.compile(r"write |use |leave out ")
+
+
 class UnitError(ValueError):
     """A text that cannot be read; the message is one sentence: what is wrong and how to write it.
 
@@ -66,6 +69,15 @@ class UnitError(ValueError):
     def __init__(self, message: str, values: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.values = values
+
+    @property
+    def parts(self) -> tuple[str, str]:
+        """What is wrong, and how to write it ("" where the message does not say)."""
+        head, mark, tail = str(self).rpartition(": ")
+        while mark and not _ADVICE.match(tail):
+            head, mark, more = head.rpartition(": ")
+            tail = f"{more}: {tail}"
+        return (head, tail) if mark else (str(self), "")
 
 
 class _WrongUnit(UnitError):
@@ -256,13 +268,12 @@ def parse(
     atmospheric: float = ATMOSPHERE,
     unit: str | None = None,
     references: Mapping[str, tuple[float, float]] | None = None,
-    gravity_of: None = None,
 ) -> Reading:
     """Read a text such as "12.5 barg" as one of QUANTITIES.
 
     atmospheric: site pressure, Pa absolute; enters gauge units only. unit: the unit of the column heading,
     used only if the text is a bare number. references: temperature (K) and pressure (Pa absolute) of "SCF",
-    "Nm3" or "Sm3" where they differ from REFERENCES. gravity_of: reserved, takes only None.
+    "Nm3" or "Sm3" where they differ from REFERENCES.
     Raises UnitError (see there). Factors: NIST SP 811 and ISO 80000 (memory-hi).
     """
     given = None if references is None else tuple(sorted(references.items()))

@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent / "quietseat"
 ORDER = (
     "status", "formula", "unit_table", "units", "typeset", "tables",
     "fields", "model", "basis",
-    "fluids", "sizing", "piping", "loads", "dynamics", "emissions", "reliability", "economics", "catalogue",
+    "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
     "register", "casefile", "assess", "remedies", "portfolio",
     "plain", "study", "verify", "checks", "answers",
     "demo", "report",

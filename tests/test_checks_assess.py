@@ -9,6 +9,7 @@ import pytest
 from valves_sample import ATM, BAR, BASIS, CASE, SOUND, bent
 
 from quietseat.assess import assess
+from quietseat.assess.checks.common import near
 from quietseat.assess.checks.history import as_left
 from quietseat.assess.checks.pipes import back_limit
 from quietseat.assess.checks.pressure import operating_limit, set_tolerance
@@ -374,10 +375,14 @@ def test_a_phase_the_library_does_not_see_is_doubted() -> None:
     assert found and found[0].outcome == "open" and "cases.0.phase" in found[0].rests_on
 
 
-def test_steam_temperature_below_saturation_is_saturated_steam() -> None:
+def test_steam_temperature_a_little_below_saturation_is_saturated_steam() -> None:
+    """Steam at 11 barg boils at 188 degC (steam tables); 182 degC is that of the set pressure, 127 degC is water."""
     steam = Case("s", "utility", "steam", flow=3.0, rate_basis="signed", superimposed_max=ATM, superimposed_min=ATM)
-    dry, wet = (assess(bent(cases=(replace(steam, temperature=t),)), BASIS, record=False).cases[0] for t in (None, 400.0))
-    assert wet.rated_flow == dry.rated_flow
+    dry, wet, water = (
+        assess(bent(cases=(replace(steam, temperature=t),)), BASIS, record=False) for t in (None, 455.0, 400.0)
+    )
+    assert wet.cases[0].rated_flow == dry.cases[0].rated_flow
+    assert water.cases[0].rated_flow is None and water.verdict in ("unproven", "misfit")
 
 
 def test_vapour_trim_in_liquid_is_watched() -> None:
@@ -428,3 +433,47 @@ def test_thermal_relief_cycles_by_nature() -> None:
     thermal = bent(case={"cause": "thermal", "flow": 0.3})
     assert outcome(thermal, "cycling") == "absent"
     assert outcome(bent(case={"flow": 0.3}), "cycling") == "fail"
+
+
+def test_a_choked_valve_outlet_is_not_failed_against_the_ten_per_cent() -> None:
+    """8T10 on steam into a short wide pipe: the flange itself chokes near 0.17 of P1, above 10 % of set.
+
+    Pe/P1 = Kd (A/Ao) (2/(k+1))^(k/(k-1)) with A/Ao 1/3.03 and k about 1.3: 0.975/3.03 x 0.546 = 0.176.
+    """
+    steam = Case("s", "utility", "steam", flow=60.0, rate_basis="signed", superimposed_max=ATM, superimposed_min=ATM)
+    place = bent(cases=(steam,), valve={"inlet_size": 8.0, "orifice": "T", "outlet_size": 10.0},
+                 inlet={"size": 12.0}, outlet={"size": 20.0, "length": 1.0})  # fmt: skip
+    found = assess(place, BASIS, record=False)
+    result = found.cases[0]
+    assert result.body_floor is not None and result.relieving_pressure is not None
+    assert result.body_floor / result.relieving_pressure == pytest.approx(0.176, rel=0.05)
+    assert result.built_up is not None and result.built_up > 0.05 * 10 * BAR
+    assert not [f for f in found.findings if f.code == "back-pressure" and f.outcome == "fail"]
+
+
+def test_a_bellows_that_wears_out_between_30_and_50_per_cent_has_back_pressure_as_its_root() -> None:
+    """Superimposed 4 bar on 10 bar set: 40 %, which only the maker could allow; the bellows broke three times."""
+    place = bent(valve={"kind": "bellows"}, case={"superimposed_min": ATM + 4 * BAR, "superimposed_max": ATM + 4 * BAR},
+                 events=(Event("bellows", value=3.0),))  # fmt: skip
+    found = assess(place, BASIS, record=False)
+    assert [f.outcome for f in found.findings if f.code == "back-pressure"] == ["open"]
+    assert found.cause_code == "back-pressure" and "wears the bellows out" in found.cause
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "shown"),
+    [(0.2994, 0.3, ("29.9 %", "30.0 %")), (0.94, 0.93, ("94 %", "93 %")), (0.9304, 0.93, ("93.04 %", "93.00 %")),
+     (0.03, 0.03, ("3.0 %", "3.0 %"))],
+)  # fmt: skip
+def test_a_share_beside_its_limit_shows_enough_digits(value: float, limit: float, shown: tuple[str, str]) -> None:
+    assert near(value, limit) == shown
+
+
+@pytest.mark.parametrize(("blowdown", "outcome"), [(0.02, "fail"), (0.30, None)])
+def test_an_installed_modulating_pilot_that_loses_more_than_its_blowdown(blowdown: float, outcome: str | None) -> None:
+    """Sensed at the valve inlet behind 6 m of its own pipe size."""
+    place = bent(valve={"kind": "pilot", "pilot_action": "modulating", "pilot_sense": "integral", "pilot_bleed": "non-bleeding",
+                        "blowdown": blowdown, "body_pattern": "pilot"}, inlet={"size": 3.0, "length": 6.0})  # fmt: skip
+    found = [f for f in assess(place, BASIS, record=False).findings if f.code == "cycling" and f.outcome == "fail"]
+    assert [f.outcome for f in found] == ([outcome] if outcome else [])
+    assert all(f.unit == "Pa" and f.limit == pytest.approx(blowdown * 10 * BAR) and (f.margin or 0) < 0 for f in found)

@@ -65,7 +65,7 @@ def unusable(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
 
         book = openpyxl.Workbook()
         for number in range(30):
-            book.active.append([number, 2 * number, "words"])  # type: ignore[union-attr]
+            book.active.append([number, 2 * number, "words"])
         book.save(path)
     return path
 
@@ -93,3 +93,28 @@ def test_checks_command_answers_the_contract() -> None:
     keys = {"name", "source", "page", "confidence", "expected", "tolerance", "obtained", "difference", "result"}
     assert answer["status"] == "ok" and all(check.keys() >= keys for check in answer["checks"])
     assert not [check["name"] for check in answer["checks"] if check["result"] == "fail"]
+
+
+@pytest.mark.parametrize("words", [["bogus"], ["size"], ["size", "x.toml", "--jsn"]])
+def test_wrong_commands_and_options_end_in_one_sentence(words: list[str]) -> None:
+    done = quietseat(*words)
+    assert done.returncode == 2 and done.stdout == ""
+    assert len(done.stderr.strip().splitlines()) == 1 and done.stderr.startswith("quietseat: ")
+
+
+def test_a_folder_that_cannot_be_written_is_refused_before_anything_runs(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file, not a folder", encoding="utf-8")
+    for out in ("taken", "taken/below"):
+        done = quietseat("study", str(demo.files().register), "--out", str(tmp_path / out), timeout=20)
+        assert done.returncode == 2 and "cannot be written" in done.stderr and len(done.stderr.splitlines()) == 1
+
+
+def test_terminal_text_keeps_to_a_hundred_columns(tmp_path: Path) -> None:
+    case = ('method="liquid"\nkind="bellows"\nedition="7E"\nvolume_flow="1800 gpm"\nspecific_gravity=0.9\nviscosity="2000 SSU"\n'
+            'set_pressure="250 psig"\noverpressure="10 %"\nback_pressure="50 psig"\n')  # fmt: skip
+    text = quietseat("size", "-", stdin=case).stdout
+    assert max(map(len, text.splitlines())) <= 100 and "orifice P" in text
+    place = '[valve]\ntag="V"\nkind="conventional"\ndesignation="4P6"\nset_pressure="10 barg"\n[case]\nphase="gas"\n' \
+            'flow="20000 kg/h"\nmolar_mass=44\nk=1.1\ntemperature="60 degC"\n[inlet]\nsize="4 in"\nlength="9 m"\n'  # fmt: skip
+    text = quietseat("valve", "-", stdin=place).stdout
+    assert max(map(len, text.splitlines())) <= 100 and "Assumed:" in text

@@ -223,13 +223,26 @@ def test_designation_and_single_columns_disagree(load: Any) -> None:
     ("cell", "pa"),
     [
         ("150 psig", ATM + 150 * PSI), ("164.7 psia", 164.7 * PSI), ("10 barg", ATM + 10e5), ("11 bara", 11e5), ("1000 kPa(g)", ATM + 1e6),
-        ("10 kg/cm2g", ATM + 10 * 98066.5), ("500 mm H2Og", ATM + 500 * 9.80665), ("1,0 MPag", ATM + 1e6), ("FV", 0.0), ("ATM", ATM),
+        ("10 kg/cm2g", ATM + 10 * 98066.5), ("500 mm H2Og", ATM + 500 * 9.80665), ("1,0 MPag", ATM + 1e6),
         ("10.5 (152)", ATM + 10.5e5), ("10.34 barg / 150 psig", ATM + 10.34e5), ("150 psig (10.34 barg)", ATM + 150 * PSI),
     ],
 )  # fmt: skip
 def test_pressure_text(load: Any, cell: str, pa: float) -> None:
     found = load(make.one(set_pressure=cell, mawp="300 bara"))
     assert found.locations[0].valve.set_pressure == pytest.approx(pa, rel=1e-9)
+
+
+@pytest.mark.parametrize(("cell", "pa"), [("FV", 0.0), ("ATM", ATM)])
+def test_pressure_in_words(load: Any, cell: str, pa: float) -> None:
+    found = load([*make.one(), cell], heads=[*make.HEADINGS, "Operating pressure (barg)"])
+    assert found.locations[0].vessel.operating_pressure == pytest.approx(pa)
+
+
+@pytest.mark.parametrize("cell", ["FV", "ATM", 0, -1, "0 barg"])
+def test_set_pressure_not_above_atmospheric(load: Any, cell: Any) -> None:
+    found = load(make.one(set_pressure=cell))
+    assert "not above atmospheric" in problem(found, "set_pressure")
+    assert found.locations[0].valve.set_pressure is None and found.rows_partial == 1
 
 
 @pytest.mark.parametrize("cell", ["12.5 bar", "150 psi", "1000 kPa", "10 kg/cm2", "1,250", "12-13", "> 10", "15O psig", "1OO"])

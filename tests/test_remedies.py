@@ -120,8 +120,9 @@ def test_unknown_fouling_is_a_proof_not_a_pass():
     found = remedies(place(**CLOSE, service={"fouling": None}))
     best = recommended(found)
     assert best.name.startswith("pilot") and best.clears == "subject-to-proof"
-    assert "confirm clean service" in best.condition
-    assert "confirm clean service" in best.suitability.conditions and best.suitability.verdict == "unknown"
+    clean = "somebody confirms that the service is clean"
+    assert clean in best.condition
+    assert clean in best.suitability.conditions and best.suitability.verdict == "unknown"
     assert best_plain_yes(found) is None
 
 
@@ -158,7 +159,7 @@ def test_subject_to_proof_is_printed_with_its_condition_and_the_plain_yes_beside
     found = remedies(place(valve={"orifice": "L"}, case={"flow": 0.9, "rate_basis": "unknown"}))
     best = recommended(found)
     assert (best.name, best.clears) == ("smaller-orifice", "subject-to-proof")
-    assert best.condition == "owner signs the required rate of every relief case"
+    assert best.condition == "the owner signs the required rate of every relief case"
 
 
 def test_the_fall_back_that_needs_no_proof_says_so():
@@ -196,7 +197,11 @@ def test_operating_lower_wins_only_with_a_stated_price():
     cheap = bases.make({"operating_value": "1"})
     found = remedies(place(**CLOSE), cheap)
     best = recommended(found)
-    assert best.name == "operate-lower" and best.question.startswith("What limits the operating pressure")
+    assert best.name == "operate-lower" and best.question.startswith("To operations: what limits the pressure")
+    # 7 % blowdown and 3 % set tolerance below set: 9.0 barg; 4.5 % of set given up at 1 a year for one per cent.
+    assert best.location.vessel.operating_pressure == pytest.approx(9.0e5 + ATM, rel=2e-3)
+    assert "4.5 % of set" in best.question
+    assert "operations agree to" in best.condition and "range given up" in best.condition
     dear = bases.make({"operating_value": "100000"})
     assert recommended(remedies(place(**CLOSE), dear)).name.startswith("pilot")
 
@@ -284,7 +289,7 @@ def test_what_is_open_afterwards_is_named():
     """The fittings of the inlet are nobody's word: the cure is subject to confirming them."""
     found = remedies(place(**OVERSIZED, inlet={"loss_coefficient": None}))
     best = recommended(found)
-    assert best.clears == "subject-to-proof" and "confirm inlet fittings (a default now)" in best.condition
+    assert best.clears == "subject-to-proof" and "confirm the inlet fittings, a default now" in best.condition
 
 
 def test_a_remedy_that_creates_a_failure_is_no():
@@ -334,7 +339,7 @@ def test_watch_is_kept_and_unproven_is_measured():
 
 
 def test_vetoed_and_irrelevant_remedies_are_not_assessed(monkeypatch):
-    """At most eight assessments a troubled valve, whatever the trouble."""
+    """At most nine assessments a troubled valve, whatever the trouble."""
     count = 0
 
     def counting(*args, **kwargs):
@@ -346,7 +351,7 @@ def test_vetoed_and_irrelevant_remedies_are_not_assessed(monkeypatch):
     for changes in (OVERSIZED, CLOSE, {"history": History((Event("leak"),))}, {"inlet": {"length": 6.0}}):
         count = 0
         found = remedies(place(**changes))
-        assert len(found) >= 10 and count <= 8
+        assert len(found) >= 10 and count <= 9
     count = 0
     remedies(place(service={"fouling": True}, history=History((Event("stuck"),))))
     assert count <= 2

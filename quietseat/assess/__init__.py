@@ -12,7 +12,7 @@ from quietseat.assess import cause, conclude, hydraulics
 from quietseat.assess import ladder as rungs
 from quietseat.assess.checks import duty, history, pipes, ratings, stability
 from quietseat.assess.checks import pressure as pressures
-from quietseat.assess.checks.common import View, open_check
+from quietseat.assess.checks.common import View, called, open_check
 from quietseat.assess.complete import complete
 from quietseat.assess.copies import changed
 from quietseat.basis import Basis
@@ -98,6 +98,6 @@ def _data(view: View) -> list[Finding]:
     for index, case in enumerate(view.location.cases):
         name = view.cases[index].result.name
         if case.required is not None and not 1 <= case.required <= (case.installed or case.required):
-            words = f"case {name}: {case.required} of {case.installed or case.required} valves needed cannot be"
+            words = f"{called(name)}: {case.required} of {case.installed or case.required} valves needed cannot be"
             out.append(open_check("data", words, "valves needed between one and the number installed", case=name))
     return out

@@ -143,7 +143,7 @@ def _request(
     return Request(
         method=method, relieving_pressure=pressure, set_pressure=valve.set_pressure, back_pressure=superimposed,
         kind=valve.kind or "conventional", flow=flow, molar_mass=case.molar_mass, k=case.k,
-        temperature=case.temperature, Z=case.Z, density=case.density,
+        temperature=case.temperature if method != "hem" or case.quality is None else None, Z=case.Z, density=case.density,
         viscosity=case.viscosity if method == "liquid" else None,
         certified=valve.liquid_trim is not False, specific_volume=case.specific_volume,
         specific_volume_90=case.specific_volume_90, saturation_pressure=case.saturation_pressure,

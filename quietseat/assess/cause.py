@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from quietseat.assess.checks.common import View, percent
+from quietseat.assess.checks.common import View, near, percent
+from quietseat.assess.checks.stability import by_balance
 from quietseat.model import Finding
 
 # What each root does to a valve; anything else that hurts beside it needs a cause of its own.
@@ -36,7 +37,7 @@ def root_cause(view: View, findings: tuple[Finding, ...]) -> Cause:
     if not bad:
         return Cause()
     evidence = tuple([f.words for f in findings if f.outcome == "fail"])
-    for rule in (_too_small, _set_high, _chatter, _back_pressure, _close, _fluid, _hurt):
+    for rule in (_too_small, _set_high, _pushed_shut, _chatter, _back_pressure, _tired_bellows, _close, _fluid, _hurt):
         found = rule(view, bad)
         if found is not None:
             return Cause(found[0], found[1], evidence)
@@ -49,14 +50,14 @@ def _too_small(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
     share = bad["undersized"].value
     if share is None:
         return "undersized", "The inlet line is too narrow for the relief rate, so the vessel pressure would rise above what is allowed."
-    return "undersized", f"Too small: the vessel needs {percent(share)} of what the valve can pass, so its pressure would rise above what is allowed."
+    return "undersized", f"Too small: the vessel needs {near(share, 1.0)[0]} of what the valve can pass, so its pressure would rise above what is allowed."
 
 
 def _set_high(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
     if "set-above-mawp" not in bad:
         return None
     share = bad["set-above-mawp"].value or 0.0
-    return "set-above-mawp", f"Set too high: at {percent(share)} of the vessel's MAWP the valve protects it too late."
+    return "set-above-mawp", f"Set too high: at {near(share, 1.0)[0]} of the vessel's MAWP the valve protects it too late."
 
 
 def _chatter(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
@@ -67,12 +68,13 @@ def _chatter(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
     if "oversized" in bad:
         if not bad["oversized"].value:
             return "oversized", f"No stated case needs it to pass anything: is the valve needed at all? {hurt}".strip()
-        use = percent(bad["oversized"].value)
+        use = near(bad["oversized"].value, view.basis.oversize_utilisation)[0]
         if "inlet-loss" in bad:
             words = f"Too big on too tight an inlet: it needs {use} of what it can pass and {_starved(bad)}, so it slams shut and opens again"
             return "chatter", f"{words}. {hurt}".strip()
         if "chatter" in bad:
-            words = f"Too big for the duty, with an inlet line that sets the disc swinging: it needs {use} of what it can pass"
+            why = "it starves itself as it pops" if by_balance(view.stability) else "its inlet line sets the disc swinging"
+            words = f"Too big for the duty, and {why}: it needs {use} of what it can pass"
             return "chatter", f"{words}. {hurt}".strip()
         how = "pops and slams shut again and again" if "cycling" in bad else "cannot hold itself open"
         return "oversized", f"Too big for the duty: it needs {use} of what it can pass, so it {how}. {hurt}".strip()
@@ -93,13 +95,52 @@ def _swings(view: View, bad: dict[str, Finding]) -> str:
     found = view.stability
     if found.verdict == "flutters":
         return "The protected volume is so small that it swings with the disc."
-    if found.verdict == "chatters" and found.force_balance_used and (found.force_balance_allowed or 0) < found.force_balance_used:
-        if "back-pressure" in bad:
-            return "It starves itself as it pops: inlet loss, pressure wave and back pressure together use up its blowdown."
-        return "It starves itself as it pops: inlet loss and pressure wave together use up its blowdown."
+    if by_balance(found):
+        return f"It starves itself as it pops: {_taken(view)} uses up its blowdown."
     if found.verdict == "chatters":
-        return "The inlet line is too long: pressure waves in it drive the disc onto its seat."
+        times = (found.inlet_length or 0.0) / (found.critical_length or 1.0)
+        return f"The inlet line is {times:.2g} times too long: pressure waves in it drive the disc onto its seat."
     return "The plant hears it hammer, and the calculation cannot rule it out."
+
+
+def _parts(view: View) -> list[tuple[float, str]]:
+    """What the force balance is made of, largest first: Pa and words."""
+    found, balanced = view.stability, view.location.valve.kind != "conventional"
+    used, wave = found.force_balance_used or 0.0, found.wave_drop or 0.0
+    ready = [(c.inlet_loss or 0.0, 0.0 if balanced else c.result.built_up or 0.0) for c in view.cases if c.result.full_flow]
+    loss, back = min(ready, key=lambda pair: abs(used - wave - sum(pair)), default=(0.0, 0.0))
+    parts = [(wave, "the pressure wave of its own opening"), (back, "back pressure"), (loss, "inlet loss")]
+    return sorted(parts, key=lambda part: -part[0])
+
+
+def _taken(view: View) -> str:
+    """The parts of the force balance in words, the largest named first; small ones are left out."""
+    parts = _parts(view)
+    total = sum(part for part, _ in parts)
+    names = [name for part, name in parts if part >= 0.15 * total]
+    return names[0] if len(names) == 1 else f"{names[0]}, with {' and '.join(names[1:])},"
+
+
+def _pushed_shut(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
+    """Chatter of a conventional valve that its own back pressure causes: the back pressure is the root."""
+    if not {"back-pressure", "chatter"} <= bad.keys() or {"oversized", "inlet-loss"} & bad.keys():
+        return None
+    if not by_balance(view.stability) or _parts(view)[0][1] != "back pressure":
+        return None
+    built_up = percent(_parts(view)[0][0] / (view.set_gauge or 1.0))
+    words = f"Back pressure shuts it as it opens: {built_up} of set builds up in its own outlet line and uses up its blowdown"
+    return "back-pressure", f"{words}. {_injury(view, bad, 'back-pressure')}".strip()
+
+
+def _tired_bellows(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
+    """A bellows that fails again and again under a back pressure only its maker could allow."""
+    if "bellows" not in bad or view.location.valve.kind != "bellows" or not view.set_gauge:
+        return None
+    share = max((view.basis.gauge(c.result.back_pressure) / view.set_gauge for c in view.cases if c.result.back_pressure), default=0.0)
+    if share <= view.basis.bellows_limit:
+        return None
+    words = f"Back pressure wears the bellows out: {percent(share)} of set, more than the {percent(view.basis.bellows_limit)} it takes freely"
+    return "back-pressure", f"{words}. {_injury(view, bad, 'back-pressure')}".strip()
 
 
 def _dirty(view: View) -> list[str]:
@@ -149,7 +190,7 @@ def _close(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
     end = "it simmers" if share < 1 else "it stands open or blows all the time"
     if "reseat" in bad["close-to-set"].words and share < 1:
         end = "once open it cannot shut again"
-    words = f"The plant runs at {percent(share)} of set, too close: {end}"
+    words = f"The plant runs at {near(share, bad['close-to-set'].limit or share)[0]} of set, too close: {end}"
     return "close-to-set", f"{words}. {_injury(view, bad, 'close-to-set')}".strip()
 
 
@@ -166,7 +207,6 @@ def _fluid(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
 
 
 _PLAIN = {
-    "rating": "Pressure or temperature is above what a flange or the body is rated for.",
     "stuck": "It opens late or not at all, and neither duty nor pipes explain it: look at trim, guide and alignment.",
     "bellows": "The bellows fails again and again and no pressure explains it: look at corrosion, fatigue and the bonnet vent.",
     "corrosion": "It pops low: the spring is weakened, the setting has moved, or the test was wrong.",
@@ -175,4 +215,7 @@ _PLAIN = {
 
 
 def _hurt(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
+    if "rating" in bad:
+        said = bad["rating"].words.removesuffix(" (from memory: verify)")
+        return "rating", f"Set or heated beyond its rating: {said}."
     return next(((code, words) for code, words in _PLAIN.items() if code in bad), None)

@@ -11,6 +11,7 @@ from quietseat.assess.copies import changed
 from quietseat.assess.filler import DEFAULTS, Filler, assumed
 from quietseat.basis import Basis
 from quietseat.model import Assumption, Case, Line, Location, Valve, Vessel
+from quietseat.status import CalculationFailed
 from quietseat.tables import table
 
 __all__ = ["DEFAULTS", "assumed", "complete"]
@@ -197,6 +198,7 @@ def _case(filler: Filler, index: int, case: Case, valve: Valve, vessel: Vessel, 
         filler.take(f"{at}rate_basis", "unknown", "nobody says what the required rate rests on", "")
     _phase(filler, at, case, changes)
     _temperature(filler, at, case, vessel, changes)
+    _phase_of_fluid(filler, at, case, vessel, changes)
     case = changed(case, changes)
     return changed(case, properties.missing(filler, at, case, valve, vessel))
 
@@ -281,6 +283,8 @@ def _temperature(filler: Filler, at: str, case: Case, vessel: Vessel, changes: d
     phase = changes.get("phase") or case.phase
     if case.temperature is not None or phase == "steam":
         return
+    if phase == "two-phase" and _boiling(filler, at, case, vessel, changes):
+        return
     operating = vessel.operating_temperature
     if case.cause != "fire":
         if operating is not None:
@@ -298,6 +302,39 @@ def _temperature(filler: Filler, at: str, case: Case, vessel: Vessel, changes: d
         changes["temperature"] = value
         filler.take(f"{at}temperature", f"{value - 273.15:.0f} degC", "wetted fire: bubble point at accumulated pressure",
                     "practice, memory-md; property library")  # fmt: skip
+
+
+def _phase_of_fluid(filler: Filler, at: str, case: Case, vessel: Vessel, changes: dict[str, Any]) -> None:
+    """The phase a pure fluid has at relieving pressure and temperature, where nothing else tells."""
+    temperature = changes.get("temperature") or case.temperature
+    if case.phase is not None or "phase" in changes or temperature is None or vessel.mawp is None:
+        return
+    key = fluids.resolve(case.fluid) if case.fluid else None
+    if key is None:
+        return
+    accumulation = changes.get("accumulation") or case.accumulation or filler.basis.accumulation_single
+    try:
+        state = fluids.state(key, filler.basis.atmospheric_pressure + accumulation * filler.basis.gauge(vessel.mawp), temperature)
+    except CalculationFailed:
+        return
+    if state.phase in ("gas", "liquid"):
+        changes["phase"] = phase = "steam" if state.phase == "gas" and key == "Water" else state.phase
+        filler.looked_up(f"{at}phase", phase, f"{key} at relieving pressure and temperature", fluids.LIBRARY)
+
+
+def _boiling(filler: Filler, at: str, case: Case, vessel: Vessel, changes: dict[str, Any]) -> bool:
+    """A mixture of a pure fluid with a stated vapour fraction is at its saturation temperature: a fact, no default."""
+    key = fluids.resolve(case.fluid) if case.fluid and case.quality is not None else None
+    if key is None or vessel.mawp is None:
+        return False
+    accumulation = changes.get("accumulation") or case.accumulation or filler.basis.accumulation_single
+    value = properties.bubble_point(key, filler.basis.atmospheric_pressure + accumulation * filler.basis.gauge(vessel.mawp))
+    if value is None:
+        return False
+    changes["temperature"] = value
+    filler.looked_up(f"{at}temperature", f"{value - 273.15:.1f} degC", f"{key} with a stated vapour fraction: saturation "
+                     "temperature at accumulated pressure", fluids.LIBRARY)  # fmt: skip
+    return True
 
 
 def weak(location: Location, index: int) -> tuple[tuple[str, float], ...]:

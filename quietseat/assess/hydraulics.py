@@ -52,6 +52,7 @@ class Hydraulics:
     outlet_reason: str = ""
     outlet_blocked: bool = False  # the outlet line cannot pass the rated flow
     outlet_stated: bool = False  # built-up back pressure as the register states it
+    body_alone: bool = False  # the back pressure is that of the valve's own choked outlet, the pipe adds nothing
     effective_share: float | None = None  # required effective area over the letter's
     share_with_loss: float | None = None  # required over rated flow with the inlet loss taken off, where above its limit
     certified: bool = False  # the valve's own area and rated coefficient are known
@@ -155,7 +156,7 @@ def _run(
     }  # fmt: skip
     extra: dict[str, Any] = {
         "outlet_reason": settled.reason or ready.outlet_reason, "outlet_blocked": settled.blocked,
-        "outlet_stated": settled.stated, "certified": derated.kind == CERTIFIED,
+        "outlet_stated": settled.stated, "certified": derated.kind == CERTIFIED, "body_alone": _body_alone(settled),
     }  # fmt: skip
     sheet.section(f"Case {name}: outlet line at rated flow")
     _outlet(duty, settled, ready, values, basis, sheet)
@@ -268,6 +269,14 @@ def _inlet(
     return result, "" if result.status is Status.OK else result.reason
 
 
+def _body_alone(settled: Settled) -> bool:
+    """True where the static pressure at the outlet flange is no more than that of the choked flange itself."""
+    out = settled.outlet
+    if out is None or out.floor is None or out.outlet_static is None or settled.stated or not settled.built_up:
+        return False
+    return out.outlet_static <= out.floor * (1 + 1e-6)
+
+
 def _outlet(
     duty: Duty, settled: Settled, ready: Pipes, values: dict[str, Any], basis: Basis, sheet: Sheet
 ) -> None:
@@ -279,7 +288,9 @@ def _outlet(
         return
     if sheet.record:
         lines.outlet(None, duty.outlet_state, settled.outlet_flow, duty.superimposed, basis, sheet, resistance=ready.outlet)
-    values |= {"outlet_mach": out.mach_max, "body_floor": out.floor}
+    values["outlet_mach"] = out.mach_max
+    if out.floor is not None and out.floor > duty.superimposed:  # below it the outlet does not choke: no floor
+        values["body_floor"] = out.floor
     required = duty.required_flow
     if required is not None and required > 0.0:
         less, _ = built_up_of(duty, ready.outlet, required, basis)

@@ -250,7 +250,8 @@ def cycle_period(
 
 def share(pressure: float, situation: Situation) -> str:
     """A pressure difference (Pa) in words, as a share of gauge set."""
-    return f"{100 * pressure / (situation.set_pressure - situation.atmospheric):.2g} %"
+    percent = 100 * pressure / (situation.set_pressure - situation.atmospheric)
+    return f"{percent:.0f} %" if percent >= 10 else f"{percent:.2g} %"
 
 
 def pop_words(period: float | None) -> str:

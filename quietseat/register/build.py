@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Case, Dynamics, Event, Fitting, History, Line, Location, Origin, Service, Valve, Vessel
 from quietseat.register import derived, fields, tags, words
 from quietseat.register.cells import choice
-from quietseat.register.rows import Data
+from quietseat.register.rows import Data, same
 from quietseat.register.taken import BLANK, Taken
 from quietseat.sizing.constants import WATER_DENSITY
 from quietseat.sizing.liquid import liquid_density
@@ -36,6 +36,7 @@ class Draft:
     notes: list[str] = field(default_factory=list)  # free text: remarks, comments
     unit: tuple[str, Origin] | None = None
     matches: list[tuple[str, Origin]] = field(default_factory=list)  # tags of other sheets, spelled otherwise
+    tag_rule: str = ""  # how one cell came to name several valves
     rename: str = ""  # the tag where an earlier row has the plain one
 
 
@@ -87,6 +88,8 @@ class _Builder:
         unit = self.unit()
         for number, (_, source) in enumerate(draft.matches):
             self.origins[f"location.tag.{number}"] = source
+        if draft.tag_rule:
+            self.origins["location.tag"] = Origin("assumed", data.where.get("location.tag", ""), "/".join(draft.tags), draft.tag_rule)
         alias = dict.fromkeys((*draft.alias, *(name for name, _ in draft.matches), *((tag,) if shown != tag else ()), tags.key(tag)))
         return Location(
             shown, valve, cases, self.line("inlet"), self.line("outlet"), self.vessel(), history,
@@ -96,6 +99,8 @@ class _Builder:
         )  # fmt: skip
 
     def twin(self) -> str | None:
+        if not tags.lettered(self.draft.tags):
+            return None  # PSV-201 to 204: one row for several valves, no duty and spare
         others = [tag for tag in self.draft.tags if tag != self.draft.tags[self.place]]
         return others[0] if others else None
 
@@ -142,9 +147,13 @@ class _Builder:
                 continue
             if key == "blowdown" and isinstance(value, tuple):
                 value = self.blowdown(value[1])
-                if value is not None:
-                    self.derive("valve.blowdown", taken, where, "blowdown over gauge set pressure")
-                    given[key] = value
+                if value is None:
+                    self.data.complain(f"{taken.text!r} is a pressure: it needs the set pressure to become a share of it",
+                                       "write the blowdown in per cent", "valve.blowdown", taken.text, where)  # fmt: skip
+                    self.data.reasons.append("blowdown in pressure units without a set pressure")
+                    continue
+                self.derive("valve.blowdown", taken, where, "blowdown over gauge set pressure")
+                given[key] = value
                 continue
             given[key] = value
             self.note(f"valve.{key}", taken, where)
@@ -203,10 +212,10 @@ class _Builder:
         own = own_case(self.data)
         more = self.draft.cases
         if not more:
-            return [own] if own else []
+            return [own] if own.keys() - _CHECK_ONLY else []
         if any(ident in own for ident in ("case.flow", "case.volume_flow")):
             twin = next((case for case in more if _same_case(own, case)), None)
-            return [own, *(case for case in more if case is not twin)]
+            return [{**(twin or {}), **own}, *(_filled(case, own) for case in more if case is not twin)]
         shared = {ident: entry for ident, entry in own.items() if ident not in _SINGLE_CASE}
         return [{**shared, **case} for case in more]
 
@@ -222,15 +231,41 @@ class _Builder:
                     values["density"] = liquid_density(taken.value, WATER_DENSITY)
                     self.derive(path + "density", taken, where, "specific gravity times the density of water at 15.6 degC")
                 continue
+            if isinstance(taken.value, tuple) and key == "accumulation":
+                self.accumulation(path, taken, where, valve, values)
+                continue
             values[key] = taken.value
             self.note(path + key, taken, where)
+        self.cause(path, given, values)
         self.flow(path, given, values)
         self.viscosity(path, given, values)
-        if len(self.draft.tags) > 1:
+        if len(self.draft.tags) > 1 and tags.lettered(self.draft.tags):
             self.shared(path, values)
         if not values.get("name"):
             values["name"] = str(values.get("cause") or (f"case {number + 1}"))
         return Case(**values)
+
+    def accumulation(self, path: str, taken: Taken, where: str, valve: Valve, values: dict[str, Any]) -> None:
+        """An allowed rise in pressure units, as a factor on gauge MAWP (on set where MAWP is not stated)."""
+        mawp = self.data.good("vessel.mawp")
+        base, name = (mawp.value, "MAWP") if mawp else (valve.set_pressure, "set pressure")
+        if base is None or base <= self.basis.atmospheric_pressure:
+            self.data.complain(f"{taken.text!r} is a pressure: it needs the MAWP to become a share of it",
+                               "write the accumulation in per cent", "case.accumulation", taken.text, where)  # fmt: skip
+            self.data.reasons.append("accumulation in pressure units without a MAWP")
+            return
+        values["accumulation"] = derived.raised_by(taken.value[1], base, self.basis.atmospheric_pressure)
+        self.derive(path + "accumulation", taken, where, f"1 + rise over gauge {name}")
+
+    def cause(self, path: str, given: Given, values: dict[str, Any]) -> None:
+        """A case named "Fire" is a fire case, where no column states the cause."""
+        if values.get("cause") or not values.get("name"):
+            return
+        taken, where = given["case.name"]
+        found = choice("case.cause", taken.text)
+        if found.state == "value" and found.value != "other":
+            values["cause"] = found.value
+            self.origins[path + "cause"] = Origin("assumed", where, taken.text, "cause taken from the name of the case")
 
     def flow(self, path: str, given: Given, values: dict[str, Any]) -> None:
         if "case.flow" not in given:
@@ -321,7 +356,7 @@ class _Builder:
 
     def history(self, texts: list[tuple[str, str]]) -> History:
         events: list[Event] = []
-        for event, given in (*_row_events(self.data), *self.draft.events):
+        for event, given in (*_less_dated(_row_events(self.data), self.draft.events), *self.draft.events):
             self.origins[f"history.events.{len(events)}"] = given
             events.append(event)
         dated = any(event.event == "bellows" for event in events)
@@ -356,14 +391,60 @@ class _Builder:
         return Service(**given)
 
 
+_OF_THE_FLUID = ("case.molar_mass", "case.k", "case.Z")
+_OF_THE_OUTLET = ("case.superimposed_min", "case.superimposed_max")
+
+
+def _filled(case: Given, own: Given) -> Given:
+    """A further case with what the register's row says of the same fluid and the same outlet."""
+    fluid, phase = case.get("case.fluid"), case.get("case.phase")
+    alike = fluid is None or ("case.fluid" in own and same(fluid[0].value, own["case.fluid"][0].value))
+    if phase is not None and "case.phase" in own and phase[0].value != own["case.phase"][0].value:
+        alike = False
+    names = [*(_OF_THE_FLUID if alike else ()), *(("case.fluid",) if fluid is None else ())]
+    if not any(name in case for name in _OF_THE_OUTLET):
+        names += _OF_THE_OUTLET
+    out = dict(case)
+    for name in names:
+        if name in own and name not in case:
+            taken, where = own[name]
+            how = taken.how if taken.how == "mended" else "assumed"
+            out[name] = replace(taken, how=how, rule=f"not stated for this case: as in the row of the valve; {taken.rule}".rstrip("; ")), where
+    return out
+
+
+def _less_dated(counted: list[tuple[Event, Origin]], dated: list[tuple[Event, Origin]]) -> list[tuple[Event, Origin]]:
+    """Counts of a column without the events that the history sheet lists one by one: together the larger of both."""
+    out = []
+    for event, source in counted:
+        listed = sum(int(other.value or 1) for other, _ in dated if other.event == event.event)
+        if event.event in ("overhaul", "bellows") and event.value and listed:
+            left = event.value - listed
+            if left <= 0:
+                continue
+            rule = f"{event.value:g} in the column, {listed} of them in the history sheet"
+            event, source = replace(event, value=left), replace(source, how="derived", rule=rule)
+        out.append((event, source))
+    return out
+
+
+def _cause(given: Given) -> str:
+    """The cause of a case, by its name if need be."""
+    stated = given.get("case.cause")
+    if stated is not None:
+        return str(stated[0].value)
+    named = given.get("case.name")
+    found = choice("case.cause", named[0].text) if named else BLANK
+    return str(found.value) if found.state == "value" else named[0].text.lower() if named else ""
+
+
 def _same_case(a: Given, b: Given) -> bool:
     """Whether a case of the cases sheet repeats the main row's: same rate and no other cause."""
     flow_a, flow_b = a.get("case.flow"), b.get("case.flow")
     if flow_a is None or flow_b is None or flow_a[0].value[0] != flow_b[0].value[0]:
         return False
     x, y = flow_a[0].value[1], flow_b[0].value[1]
-    cause_a, cause_b = a.get("case.cause"), b.get("case.cause")
-    if cause_a and cause_b and cause_a[0].value != cause_b[0].value:
+    if _cause(a) and _cause(b) and _cause(a) != _cause(b):
         return False
     return bool(abs(x - y) <= 0.02 * max(abs(x), abs(y)))
 

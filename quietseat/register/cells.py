@@ -18,7 +18,7 @@ from quietseat import tables, units
 from quietseat.basis import Basis
 from quietseat.register import sizes
 from quietseat.register.dates import read_date
-from quietseat.register.fields import Field, fields
+from quietseat.register.fields import UNIT_OF, Field, fields
 from quietseat.register.taken import BLANK, Taken
 from quietseat.register.traps import SPREAD_MEND, trap
 from quietseat.register.workbook import Cell
@@ -73,6 +73,8 @@ class Reader:
         state = ABSENT.get(low) or ABSENT.get(text.lower())
         if field.name in _FREE and state != "blank":
             return Taken("value", text, text)
+        if quantity == "temperature" and low in _SATURATED:
+            state = "not-applicable"  # steam without a temperature is saturated
         if state is None and _SEE_NOTE.fullmatch(low):
             state = "pending"
         if state is not None and not (quantity == "yes_no" and low in ("none", "nil")):
@@ -83,10 +85,15 @@ class Reader:
             return Taken("value", text, text)
         if spoilt := trap(cell, field, unit):
             return spoilt
+        if cell.form.startswith("thousands ") and quantity in _MEASURES:
+            plain = cell._replace(text=text.replace(",", ""), form="")
+            taken = self._take(plain, field, unit, dates)
+            rule = f"comma as thousands separator, as {cell.form[10:]!r} in the same file proves"
+            return replace(taken, text=text, how="assumed", rule=f"{rule}; {taken.rule}".rstrip("; ")) if taken.good else taken
         try:
             return _READERS[quantity](self, cell, field, unit, dates)
         except units.UnitError as error:
-            return _refusal(cell, str(error), error.values)
+            return _refusal(cell, error)
         except sizes.SizeError as error:
             return Taken("refused", text, rule=f"{text!r} {error}", mend=error.mend)
 
@@ -123,26 +130,33 @@ class Reader:
 
     def _pressure(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
         try:
-            return self._measure(cell, field, unit, dates)
+            taken = self._measure(cell, field, unit, dates)
+            if field.name in _ABOVE_ATMOSPHERE and taken.value <= self.atmospheric:
+                return Taken("refused", cell.text, rule=f"{cell.text!r} is not above atmospheric pressure",
+                             mend="write a pressure above it; vacuum valves are not assessed")  # fmt: skip
+            return taken
         except units.UnitError as error:
-            if len(error.values) != 2:
+            if len(error.values) < 2:
                 raise
-            return self._two(cell, field, unit, error)
+            return self._several(cell, unit, error)
 
-    def _two(self, cell: Cell, field: Field, unit: str, error: units.UnitError) -> Taken:
-        """Two pressures in one cell: the same in two units is one value; else both are kept for an A/B row."""
-        a, b = (self._try(text, unit) for text in error.values)
+    def _several(self, cell: Cell, unit: str, error: units.UnitError) -> Taken:
+        """Pressures in one cell: the same in two units is one value; else all are kept for an A/B row."""
+        read = [self._try(text, unit) for text in error.values]
+        a, b = read[:2]
         others = ("psig", "barg", "kPag", "kg/cm2g") if "(" in cell.text or "=" in cell.text else ()
         bare = re.fullmatch(r"[0-9.,]+", error.values[1])
         readings = [b, *(self._try(error.values[1], other) for other in others if bare)]
-        for reading in readings:
+        for reading in readings if len(read) == 2 else ():
             if a and reading and a.unit != reading.unit and self._agree(a.value, reading.value):
                 return Taken("value", cell.text, a.value, "read", f"one pressure in {a.unit} and {reading.unit}", unit=a.unit)
-        if a and b:
-            rule = f"{cell.text!r} holds two pressures"
-            mend = "write one set pressure a row, or name two valves in the tag (A/B)"
-            return Taken("several", cell.text, (a.value, b.value), rule=rule, mend=mend, unit=a.unit)
-        return _refusal(cell, str(error), error.values)
+        good = tuple(reading for reading in read if reading is not None)
+        if len(good) == len(read):
+            count = {2: "two", 3: "three"}.get(len(good), str(len(good)))
+            rule = f"{cell.text!r} holds {count} pressures"
+            mend = "write one set pressure a row, or name as many valves in the tag (A/B)"
+            return Taken("several", cell.text, tuple(reading.value for reading in good), rule=rule, mend=mend, unit=good[0].unit)
+        return _refusal(cell, error)
 
     def _range(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
         """Lowest and highest pressure, as in "90 - 120 psig"."""
@@ -185,9 +199,8 @@ class Reader:
         return Taken("value", cell.text, (quantity, reading.value), "read", _note(reading), unit=reading.unit)
 
     def _fraction(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
-        quantity, reading = units.parse_any(
-            cell.text, ("fraction", "pressure_difference"), atmospheric=self.atmospheric, unit=unit or None
-        )
+        kinds = ("fraction", "pressure_difference") if field.key in ("accumulation", "blowdown") else ("fraction",)
+        quantity, reading = units.parse_any(cell.text, kinds, atmospheric=self.atmospheric, unit=unit or None)
         value: Any = reading.value
         how, rule = "read", reading.note
         if quantity == "pressure_difference":
@@ -224,7 +237,10 @@ class Reader:
     def _integer(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
         if field.key in ("installed", "required") and (found := re.fullmatch(r"(\d+)\s*(?:x|off|nos?)?", cell.text, re.I)):
             return Taken("value", cell.text, int(found[1]))
-        value = units.parse(cell.text, "number").value
+        try:
+            value = units.parse(cell.text, "number").value
+        except units.UnitError:
+            value = -1.0
         if value != int(value) or value < 0:
             return Taken("refused", cell.text, rule=f"{cell.text!r} is not a whole number", mend="write 1, 2, 3 ...")
         return Taken("value", cell.text, int(value))
@@ -324,6 +340,9 @@ def _note(reading: units.Reading) -> str:
 
 
 _TEXTS = ("text",)
+_SATURATED = frozenset(("sat", "saturated", "saturation", "tsat", "sat temp", "sat'd", "saturated steam"))
+_MEASURES = frozenset(name for name in UNIT_OF if name not in ("pipe_size", "pressure_class", "designation")) | {"integer"}
+_ABOVE_ATMOSPHERE = frozenset(("valve.set_pressure", "valve.cdtp"))
 _FREE = frozenset(("location.remarks", "history.condition", "history.note", "history.event", "history.value"))
 _YES = frozenset(("y", "yes", "x", "✓", "true", "1", "dirty", "severe", "moderate", "high", "toxic", "lethal", "polymer",
                   "sour", "corrosive", "pulsating", "wax", "waxy", "viscous", "fitted", "fouling"))  # fmt: skip
@@ -392,6 +411,6 @@ def choice(field: str, text: str) -> Taken:
     return Taken("refused", text, rule=f"{text!r} is none of {allowed}", mend=f"write one of {allowed}")
 
 
-def _refusal(cell: Cell, message: str, values: tuple[str, ...] = ()) -> Taken:
-    rule, _, mend = message.partition(": ")
+def _refusal(cell: Cell, error: units.UnitError) -> Taken:
+    rule, mend = error.parts
     return Taken("refused", cell.text, rule=rule, mend=mend or "write the value with its unit")

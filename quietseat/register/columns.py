@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from itertools import pairwise
 
 from quietseat.register import fields, headers, sizes, tags
 from quietseat.register.cells import Reader
@@ -38,6 +37,8 @@ class Mapped:
     unit_column: int | None = None  # a column to the right that holds the unit of each cell
     second: str = ""  # the field, where another column won it
     offers: tuple[str, ...] = ()
+    unitless: bool = False  # numbers, and nobody says in which unit
+    kinds: tuple[str, ...] = ()  # of a column of units: what they measure
 
     @property
     def letter(self) -> str:
@@ -82,7 +83,7 @@ def map_columns(grid: Grid, head: Head, role: str, reader: Reader) -> list[Mappe
         if column == side:
             mapped.how = "side of each line"
         elif heading and _UNIT_WORDS & set(fields.normal(heading).split()) and _all_units(cells):
-            mapped.how = "unit"
+            mapped.how, mapped.kinds = "unit", tuple({kind for cell in cells if (kind := fields.is_unit(cell.text))})
         elif heading:
             _name(mapped, bottom, cells, role, reader, head.units.get(column, ""), side is not None)
         out.append(mapped)
@@ -90,6 +91,9 @@ def map_columns(grid: Grid, head: Head, role: str, reader: Reader) -> list[Mappe
     _settle(out, grid, head, reader)
     _by_content(out, grid, head, role)
     for mapped in out:
+        if mapped.field and not mapped.unit and mapped.unit_column is None:
+            known, cells = fields.fields()[mapped.field], sample(grid, head, mapped.column)
+            mapped.unitless = len(cells) >= 2 and all("has no unit" in reader.take(cell, known).rule for cell in cells)
         if mapped.field and fields.fields()[mapped.field].quantity == "date":
             _order_of_dates(mapped, grid, head)
     return out
@@ -163,11 +167,21 @@ def _unit_for(ident: str, unit: str) -> str:
 
 
 def _units_beside(out: list[Mapped]) -> None:
-    """A column "unit" to the right of a column of numbers gives the unit of each of its cells."""
-    for left, right in pairwise(out):
-        if right.how == "unit" and right.column == left.column + 1:
-            right.how = f"unit of {left.letter}"
-            left.unit_column = right.column
+    """A column of units belongs to the column it names ("Cap units"), else to the nearest on its left that it fits."""
+    for place, units in enumerate(out):
+        if units.how != "unit":
+            continue
+        words = set(fields.normal(units.heading).split()) - _UNIT_WORDS
+        fitting = [
+            mapped for mapped in out[:place]
+            if mapped.field and mapped.unit_column is None and (not mapped.unit or mapped is out[place - 1])
+            and set(units.kinds) & set(fields.UNIT_OF.get(fields.fields()[mapped.field].quantity, ()))
+        ]  # fmt: skip
+        named = [mapped for mapped in fitting if words and words & set(fields.normal(mapped.heading).split())]
+        if named or fitting:
+            owner = (named or fitting)[-1]
+            units.how = f"unit of {owner.letter}"
+            owner.unit_column = units.column
 
 
 def _settle(out: list[Mapped], grid: Grid, head: Head, reader: Reader) -> None:

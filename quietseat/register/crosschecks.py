@@ -270,6 +270,11 @@ def _pairs(p: Place) -> None:
               "write the certified coefficient (mean test value times 0.9)", "valve.rated_coefficient")  # fmt: skip
 
 
+def _called(case: Case) -> str:
+    name = case.name or "the case"
+    return name if name.startswith(("case ", "the ")) else f"case {name}"
+
+
 def _capacity(p: Place) -> None:
     v = p.at.valve
     taken = p.data.good("valve.nameplate_flow")
@@ -277,7 +282,7 @@ def _capacity(p: Place) -> None:
         if not v.nameplate_flow or not case.flow or case.rate_basis == "nameplate":
             continue
         if abs(case.flow - v.nameplate_flow) <= p.basis.nameplate_band * v.nameplate_flow:
-            p.say(f"the required rate of case {case.name} equals the stamped capacity: a nameplate figure, not a relief load",
+            p.say(f"the required rate of {_called(case)} equals the stamped capacity: a nameplate figure, not a relief load",
                   "write the rate of the relief study, or rate basis 'nameplate'", "case.flow")  # fmt: skip
     if taken is None or not v.nameplate_flow or not v.orifice or v.set_pressure is None or p.gauge(v.set_pressure) <= 0:
         return
@@ -324,7 +329,7 @@ def _rate_is_rated(p: Place) -> None:
             rated = 0.9 * expected if expected else None
             for value in (expected, rated):
                 if value and abs(case.flow - value) <= p.basis.nameplate_band * value:
-                    p.say(f"the required rate of case {case.name} equals what area {v.orifice} passes at 110 % of set: "
+                    p.say(f"the required rate of {_called(case)} equals what area {v.orifice} passes at 110 % of set: "
                           "a nameplate figure, not a relief load?",
                           "write the rate of the relief study, or rate basis 'nameplate'", "case.flow")  # fmt: skip
                     break

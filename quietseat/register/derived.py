@@ -31,3 +31,9 @@ def dynamic_viscosity(kinematic: m2_s, density: kg_m3) -> Pa_s:
 def share_of_set(difference: PaD, set_pressure: Pa, atmospheric: Pa) -> One:
     """A pressure difference as a share of the gauge set pressure."""
     return difference / (set_pressure - atmospheric)
+
+
+@formula("definition")
+def raised_by(difference: PaD, pressure: Pa, atmospheric: Pa) -> One:
+    """A gauge pressure and a rise above it, over the gauge pressure."""
+    return 1.0 + difference / (pressure - atmospheric)

@@ -10,8 +10,9 @@ from functools import cache, lru_cache
 
 from quietseat import units
 from quietseat.fields import Field, fields
+from quietseat.unit_table import KINDS
 
-__all__ = ["UNIT_OF", "Field", "Naming", "aliases", "by_name", "fields", "is_unit", "naming", "normal", "plain_unit", "rank", "shown"]
+__all__ = ["GROUP", "UNIT_OF", "Field", "Naming", "aliases", "by_name", "example_unit", "fields", "is_unit", "naming", "normal", "plain_unit", "rank", "shown"]
 
 # What a unit in a heading may be for each quantity of fields.csv.
 UNIT_OF: Mapping[str, tuple[str, ...]] = {
@@ -53,17 +54,24 @@ _WORDS = {
     "cl": "class", "mfr": "maker", "elbow": "elbows", "ell": "elbows", "tee": "tees", "polymerizing": "polymerising",
     "qty": "quantity", "vlv": "valve", "equip": "equipment", "eqpt": "equipment", "cap": "capacity",
     "reqmt": "required", "overpress": "overpressure", "temps": "temperature", "pressures": "pressure", "stds": "std",
+    "sz": "size", "rlf": "relief", "rel": "relief", "rlvg": "relief", "orf": "orifice", "allow": "allowable", "wkg": "working",
+    "norm": "normal", "overpr": "overpressure", "sup": "superimposed", "flg": "flange", "eqp": "equipment", "p": "pressure",
+    "t": "temperature", "perm": "allowable", "setpress": "set pressure",
 }  # fmt: skip
 _MARKS = str.maketrans({"²": "2", "³": "3", "#": " no ", "&": " and ", "’": "", "'": "", "½": " 1/2 "})
+
+
+_INITIALS = re.compile(r"\b([a-z])\.(?=[a-z](?![a-z]))")  # "s.p." is "sp", "c.d.t.p." is "cdtp"
 
 
 @lru_cache(maxsize=8192)
 def normal(text: str) -> str:
     """A heading or alias as plain small words, abbreviations of the trade written out."""
-    words = re.sub(r"[^a-z0-9]+", " ", text.lower().translate(_MARKS)).split()
+    low = _INITIALS.sub(r"\1", text.lower().replace("b/u", "built up"))
+    words = re.sub(r"[^a-z0-9]+", " ", low.translate(_MARKS)).split()
     if len(words) > 1:  # a lone abbreviation ("op", "m", "bp") keeps its own meaning
         words = ["operating" if word == "op" else _WORDS.get(word, word) for word in words]
-    elif words and words[0] in ("backpressure", "orif", "superimp", "number", "disc", "overpress"):
+    elif words and words[0] in ("backpressure", "orif", "orf", "superimp", "number", "disc", "overpress", "overpr"):
         words = [_WORDS[words[0]]]
     return " ".join(words)
 
@@ -113,6 +121,11 @@ def is_unit(text: str) -> str | None:
         return None
 
 
+def example_unit(ident: str) -> str:
+    """A unit in which the field may be written."""
+    return {"flow": "kg/h"}.get(quantity := fields()[ident].quantity) or KINDS[UNIT_OF[quantity][0]][1]
+
+
 def plain_unit(text: str) -> str:
     """A unit without the brackets round it, in its usual spelling."""
     word = text.strip().strip("[]{}").strip()
@@ -122,7 +135,11 @@ def plain_unit(text: str) -> str:
     return "in" if word.lower() in ("in.", "ins") else "%" if usual == "vol%" else usual or word
 
 
+# Words of a heading that stands over several others.
+GROUP = re.compile(r"\b(?:inlet|outlet|centre|center|pressures?|piping|line|valve|design|process|flow|relief|set|case|size|temperatures?|history|"
+                   r"operating|vessel|identification|capacity|rating|back)\b", re.I)  # fmt: skip
 _GAUGE = re.compile(r"(?<=[A-Za-z0-9²])\s?[(\[](g|a|ga|abs|gauge)[)\]]", re.I)
+_TEST_FLUID = re.compile(r"(?<=[A-Za-z0-9)]) (?:of )?(?:air|steam|water)$", re.I)  # "capacity SCFM air"
 _BRACKETS = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]")
 
 
@@ -142,7 +159,7 @@ def naming(heading: str, bottom: str = "", near: bool = False) -> Naming:
 
     bottom: the lowest line of a heading of several lines; near: near spellings count too.
     """
-    text = _GAUGE.sub(lambda found: found[1][0].lower(), heading)
+    text = _TEST_FLUID.sub("", _GAUGE.sub(lambda found: found[1][0].lower(), heading))
     unit = units.unit_of(text) or _bracket_unit(text) or ""
     unit = "%" if unit == "vol%" else unit
     known = aliases()

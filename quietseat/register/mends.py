@@ -96,6 +96,8 @@ def values(mends: Mends, places: list[int], units: Mapping[str, str], reader: Re
         if taken.state in ("refused", "several"):
             _wrong(mends, mend, f"mend not applied: {taken.rule}", taken.mend)
             continue
+        if named in out:
+            _wrong(mends, mend, f"a second mend of {fields.shown(named)} in the same row: the last one counts", "delete the other line")
         why = f"mended by {mend.who} on {mend.when}" + (f": {mend.why}" if mend.why else "")
         out[named] = replace(taken, how="mended", rule=why, unit=f"mends line {mend.line}")
         mends.entries[place] = replace(mend, applied=True)
@@ -131,5 +133,5 @@ def leftover(mends: Mends, sheets: set[str]) -> None:
         if mend.sheet and mend.sheet not in sheets:
             _wrong(mends, mend, f"mend of an unknown sheet {mend.sheet!r}", f"the sheets are {', '.join(sorted(sheets))}")
         else:
-            _wrong(mends, mend, f"mend of row {mend.row}, which is no row of the register",
-                   "write the sheet's name and the row number as the spreadsheet shows it")  # fmt: skip
+            row = f"row {mend.row}, which is no row of the register" if mend.row is not None else "no row: its number cannot be read"
+            _wrong(mends, mend, f"mend of {row}", "write the sheet's name and the row number as the spreadsheet shows it")  # fmt: skip

@@ -175,6 +175,5 @@ def _reading(data: Data, draft: Draft, kind: str, value: Taken | None, reader: R
     except units.UnitError as error:
         if not re.search(r"\d", text):
             return None  # "pass", "fail": the words are kept in the note
-        rule, _, mend = str(error).partition(": ")
-        data.complain(rule, mend, "history.value", text)
+        data.complain(*error.parts, "history.value", text)
         return None

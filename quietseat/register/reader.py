@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -9,9 +10,9 @@ from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Location, Origin
-from quietseat.register import columns, crosschecks, fields, headers, rows, tags, workbook
+from quietseat.register import columns, crosschecks, fields, headers, rows, tags, words, workbook
 from quietseat.register import mends as mending
-from quietseat.register.build import Draft, locations
+from quietseat.register.build import Draft, locations, own_case
 from quietseat.register.cells import Reader
 from quietseat.register.columns import Mapped
 from quietseat.register.headers import Head
@@ -39,6 +40,7 @@ class _Sheet:
     found: int = 0
     matched: int = 0
     skipped: list[tuple[int, str, str]] = field(default_factory=list)
+    part: bool = False  # a further table of the sheet
 
 
 @dataclass(slots=True)
@@ -61,6 +63,17 @@ def read(path: str | Path, basis: Basis, mends: str | Path | None = None) -> Reg
 
     Raises InputUnusable with one sentence where the file or the mends file cannot be used as a whole.
     """
+    # The records of a register hold no cycles; looking for some costs a third of the time.
+    paused = gc.isenabled()
+    gc.disable()
+    try:
+        return _read(path, basis, mends)
+    finally:
+        if paused:
+            gc.enable()
+
+
+def _read(path: str | Path, basis: Basis, mends: str | Path | None) -> Register:
     listed = mending.load(mends)
     book = workbook.load(path)
     work = _Work(book, basis, Reader(basis), listed)
@@ -89,19 +102,23 @@ def _open(work: _Work) -> None:
         found = headers.find(grid)
         if found is None:
             continue
-        role = headers.role(grid.name, found, grid)
-        work.sheets.append(_Sheet(grid, found, role, columns.map_columns(grid, found, role, work.reader)))
+        for part, head in headers.tables(grid, found):
+            role = headers.role(grid.name, head, part)
+            work.sheets.append(_Sheet(part, head, role, columns.map_columns(part, head, role, work.reader), part=head is not found))
     if not looked:
         raise InputUnusable(f"{work.book.file}: has no cells in any sheet.")
     _promote(work)
     if not any(sheet.role == "main" for sheet in work.sheets):
         names = ", ".join(looked[:6])
+        down = next((grid.name for grid in work.book.grids if headers.downwards(grid)), "")
+        if down:
+            raise InputUnusable(f"{work.book.file}: the headings of sheet {down} stand below one another in column A; write one valve in each row.")
         raise InputUnusable(
             f"{work.book.file}: no row of headings was found in the first {headers.DEEPEST} rows of {names}; looked for a "
             "tag column and at least one of set pressure, size, orifice, type, MAWP."
         )
     for grid in work.book.grids:
-        if grid.rows and not any(sheet.grid is grid for sheet in work.sheets):
+        if grid.rows and not any(sheet.grid.name == grid.name for sheet in work.sheets):
             work.problems.append(Problem(
                 "the sheet has no row of headings and was not read", "give its columns headings if it belongs to the register",
                 work.book.file, grid.name,
@@ -137,6 +154,12 @@ def _tell_columns(work: _Work, sheet: _Sheet) -> None:
     if shown:
         tell(f"hidden columns were read all the same: {', '.join(m.letter for m in shown)}", "show them or delete them")
     _colours(sheet, tell)
+    if sheet.part:
+        rows_ = sum(number >= sheet.head.after for number in grid.rows)
+        fate = f"its {rows_} rows were not read: it names no tag column" if sheet.role == "other" else "it was read by these"
+        tell(f"a further table begins in row {sheet.head.rows[0]} with headings of its own; {fate}", "give it a sheet of its own")
+        if sheet.role == "other":
+            return
     if sheet.role == "other":
         tell("the sheet names no tag column and no valves; it was not read", "give it a tag column if it belongs to the register")
         return
@@ -144,6 +167,11 @@ def _tell_columns(work: _Work, sheet: _Sheet) -> None:
         if mapped.second:
             tell(f"second column for {fields.shown(mapped.second)}: {mapped.note}; it only fills blanks and is compared",
                  "keep one column, or rename the other", mapped, mapped.second)  # fmt: skip
+        elif mapped.unitless:
+            tell("neither the heading nor a cell of the column names a unit",
+                 f"write the unit in the heading, for example '{mapped.heading} ({fields.example_unit(mapped.field)})'", mapped, mapped.field)  # fmt: skip
+        elif mapped.how == "unit":
+            tell("a column of units that fits no column of numbers", "put it to the right of its numbers", mapped)
         elif mapped.how in ("near spelling", "content") or "do not" in mapped.note or "hardly" in mapped.note:
             tell(f"column read by {mapped.how}: {mapped.note}" if mapped.field else mapped.note,
                  "give the column a plain heading", mapped, mapped.field)  # fmt: skip
@@ -194,7 +222,7 @@ def _given(work: _Work, sheet: _Sheet, number: int) -> Mapping[str, Any]:
     """The mended values of one row."""
     if not work.mends.entries:
         return {}
-    places = work.mends.of(sheet.grid.name, number, sum(s.role == "main" for s in work.sheets))
+    places = work.mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
     units = {m.field: m.unit for m in sheet.columns if m.field}
     row = sheet.grid.rows[number]
     cells = {m.field: row[m.column] for m in sheet.columns if m.field and m.column < len(row)}
@@ -210,15 +238,21 @@ def _main(work: _Work, sheet: _Sheet) -> None:
     counted = _data_rows(work, sheet)
     sections = {number: text for number, kind, text in sheet.skipped if kind == "section"}
     heads = sorted(sections)
+    last: Draft | None = None
     for number, row in counted:
         while heads and heads[0] < number:
+            last = None
             first = heads.pop(0)
             section = (sections[first], Origin("assumed", f"{sheet.grid.name}!{first}", sections[first], "section heading above the row"))
         data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number))
         rows.second_columns(data, work.basis.atmospheric_pressure)
         rows.size_group(data)
         rows.judge(data)
-        draft = _draft(data, None if has_unit else section)
+        if last is not None and _case_below(data):
+            sheet.matched += 1
+            work.kept.append((data, _further_case(data, last)))
+            continue
+        draft = last = _draft(data, None if has_unit else section)
         if draft is None:
             work.kept.append((data, RowRead(sheet.grid.name, number, "refused", "; ".join(data.reasons), ())))
             continue
@@ -226,6 +260,25 @@ def _main(work: _Work, sheet: _Sheet) -> None:
         sheet.grid.rows[number] = ()  # read: the cells are not needed any more
         work.drafts.append(draft)
         work.kept.append((data, None))
+
+
+def _case_below(data: Data) -> bool:
+    """A row without a tag that states a relief case and nothing of a valve."""
+    stated = [ident for ident, taken in data.values.items() if taken.state not in ("blank", "not-applicable")]
+    case = [ident for ident in stated if ident.startswith("case.")]
+    other = [ident for ident in stated if not ident.startswith("case.") and ident != "location.remarks"]
+    return not other and len(case) >= 2 and any(ident in case for ident in ("case.flow", "case.volume_flow"))
+
+
+def _further_case(data: Data, above: Draft) -> RowRead:
+    """Give the case of a row without a tag to the valve above it."""
+    where = data.where.get("location.tag", f"{data.sheet}!{data.number}")
+    above.cases.append(own_case(data))
+    above.matches.append(("", Origin("assumed", where, "", "a row without a tag that states only a case: a further case of the valve above")))
+    above.notes += [t.text for i, t in data.values.items() if i == "location.remarks" and t.state == "value"]
+    above.notes += data.comments
+    reasons = tuple(dict.fromkeys(data.reasons))
+    return RowRead(data.sheet, data.number, "partial" if reasons else "read", "; ".join(reasons), above.tags)
 
 
 def _is_name(ident: str) -> bool:
@@ -240,6 +293,7 @@ def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     if found is None:
         word = taken.text and f": {taken.text!r} is none"
         reason = f"no tag{word or ': the cell is blank'}"
+        data.problems = [problem for problem in data.problems if problem.field != "tag"]
         data.complain(reason, "write the tag of the valve in this row", "location.tag", taken.text or None)
         data.reasons = [reason]
         return None
@@ -249,11 +303,14 @@ def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     remarks += [t.text for i, t, _ in data.more if _is_name(i) and t.state == "value"]
     alias = [t.text for i, t in data.values.items() if i == "location.old_tag" and t.state == "value"]
     alias += [t.text for i, t, _ in data.more if i == "location.old_tag" and t.state == "value"]
+    void = next((word for text in remarks if (word := words.void(text))), "")
+    if void:
+        data.complain(f"the row says {void!r}: it was read all the same", "delete the row if the valve is gone", "location.tag", taken.text)
     several = data.values.get("valve.set_pressure", BLANK)
     if several.state == "several" and len(several.value) != len(found.tags):
         data.complain(several.rule, several.mend, "valve.set_pressure", several.text)
         data.reasons.append(f"set_pressure refused: {several.rule}")
-    return Draft(data, found.tags, found.remark, tuple(alias), notes=[*remarks, *data.comments], unit=section)
+    return Draft(data, found.tags, found.remark, tuple(alias), notes=[*remarks, *data.comments], unit=section, tag_rule=found.note)
 
 
 # --- duplicates ----------------------------------------------------------------------------------------------------
@@ -291,9 +348,9 @@ def _again(work: _Work, draft: Draft, earlier: Draft) -> bool:
         if not rows.same(have.value, taken.value, zero if fields.fields()[ident].quantity == "pressure" else 0.0):
             clash.append(ident)
     if clash or draft.tags != earlier.tags:
-        words = ", ".join(f"{fields.shown(i)} {other.values[i].text!r} and {data.values[i].text!r}" for i in clash[:5])
+        said = ", ".join(f"{fields.shown(i)} {other.values[i].text!r} and {data.values[i].text!r}" for i in clash[:5])
         data.complain(
-            f"check: the tag also stands in {place}" + (f", with different {words}" if words else "")
+            f"check: the tag also stands in {place}" + (f", with different {said}" if said else "")
             + "; both are kept, the first row keeps the tag", "find out which row is right and mend or delete the other",
             "location.tag", "/".join(draft.tags),
         )  # fmt: skip
@@ -306,7 +363,8 @@ def _again(work: _Work, draft: Draft, earlier: Draft) -> bool:
         earlier.cases.append(case)
         fill(data, earlier, work.reader, skip="case.")
         work.problems.append(Problem(
-            f"the tag also stands in {place} with the same valve: taken as a further case of it", None, work.book.file,
+            f"the tag also stands in {place} with the same valve: taken as a further case of it",
+            "give the row a tag of its own if it is another valve", work.book.file,
             data.sheet, data.number, None, "tag", "/".join(draft.tags),
         ))  # fmt: skip
         return True
@@ -385,7 +443,8 @@ def _missing(draft: Draft, place: Location, columned: set[str]) -> None:
         name = {"case.flow": "required rate", "vessel.mawp": "MAWP"}.get(ident, fields.shown(ident).replace("_", " "))
         data.reasons.append(f"{name} missing")
         if fields.shown(ident) not in told and not (designation and ident.startswith("valve.") and ident != "valve.set_pressure"):
-            data.complain(f"the {name} is missing", "write it, with its unit if the heading has none", ident)
+            unitless = ident in ("valve.inlet_size", "valve.orifice", "valve.outlet_size")
+            data.complain(f"the {name} is missing", "write it" if unitless else "write it, with its unit if the heading has none", ident)
 
 
 def _state(data: Data, settled: RowRead | None) -> RowRead:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from quietseat.register import fields, headers, sizes, tags
+from quietseat.register import cells, fields, headers, sizes, tags
 from quietseat.register.cells import Reader
 from quietseat.register.columns import Mapped
 from quietseat.register.headers import Head
@@ -15,8 +15,8 @@ from quietseat.register.taken import BLANK, Taken
 from quietseat.register.workbook import Cell, Grid, Row
 from quietseat.status import Problem
 
-_TOTAL = re.compile(r"(?:grand |sub ?-?)?totals?\b|sum\b|average\b|count\b|(?:no|number)\.? of (?:valves|psv|items)\b", re.I)
-_NOTE = re.compile(r"\(?(?:notes?|legend|remarks?|rev(?:ision)?|prepared|checked|approved|issued|source|key|end of)\b|\*", re.I)
+_TOTAL = re.compile(r"(?:grand |sub ?-?)?totals?\b|sum\b|summe\b|gesamt\b|somme\b|totale?\b|totaal\b|average\b|count\b|(?:no|number)\.? of (?:valves|psv|items)\b", re.I)
+_NOTE = re.compile(r"\(?(?:notes?|legend|remarks?|rev(?:ision)?|prepared|checked|approved|issued|source|key|end of|page \d+|continued)\b|\*", re.I)
 _SECTION = re.compile(r"(?:unit|area|section|plant|train|phase|block|system|module|process|department)\b", re.I)
 SIZE_FIELDS = ("valve.inlet_size", "valve.orifice", "valve.outlet_size", "valve.inlet_class", "valve.outlet_class")
 _FREE_FIELDS = frozenset(("location.remarks", "location.old_tag", "history.condition", "history.note"))
@@ -60,8 +60,7 @@ def blank_kind(grid: Grid, number: int, row: Row, head: Head, columns: Sequence[
     inside = [(place, cell) for place, cell in cells if place in mapped]
     if not inside:
         return "outside"
-    same = sum(head.headings.get(place, ("", ""))[1].lower() == cell.text.lower() for place, cell in cells)
-    if same >= 2 and same >= 0.6 * len(cells):
+    if len(cells) > 1 and headers.repeats(grid, head, row):
         return "heading"
     tag = next((m.column for m in columns if m.field == "location.tag"), None)
     tag_cell = row[tag] if tag is not None and tag < len(row) else None
@@ -70,6 +69,8 @@ def blank_kind(grid: Grid, number: int, row: Row, head: Head, columns: Sequence[
     first = (tag_cell or cells[0][1]).text
     if (tag_cell is None or not any(char.isdecimal() for char in first.split()[0])) and _TOTAL.match(first):
         return "total"
+    if len(cells) <= 6 and tag_cell is not None and _NOTE.match(first) and not tags.looks_like(first):
+        return "note"
     if len(cells) == 1:
         return _lone(grid, number, cells[0], tag)
     return ""
@@ -119,6 +120,7 @@ def extract(
             continue
         data.values[ident] = taken
         data.where[ident] = where
+    _fluid_and_phase(data)
     for ident, taken in given.items():
         data.values[ident] = taken
         data.where[ident] = taken.unit
@@ -126,6 +128,27 @@ def extract(
     if grid.comments:
         data.comments = [f"{letter(c)}{r}: {text}" for (r, c), text in grid.comments.items() if r == number]
     return data
+
+
+_PHASE_MARKS = re.compile(r"\s*[/,;()|]\s*|\s+-\s+")
+
+
+def _fluid_and_phase(data: Data) -> None:
+    """A cell "Propane / gas" under "Fluid/State" tells the fluid too, where no other column does."""
+    taken = data.values.get("case.phase")
+    if taken is None or "case.fluid" in data.values or taken.state not in ("value", "refused") or not taken.text:
+        return
+    if taken.state == "value" and taken.how != "assumed":
+        return
+    pieces = [piece for piece in _PHASE_MARKS.split(taken.text) if piece]
+    named = [piece for piece in pieces if cells.choice("case.phase", piece).how != "read" or not cells.choice("case.phase", piece).good]
+    if named and taken.value != "steam" and any(char.isalpha() for char in "".join(named)):
+        words = taken.text
+        for piece in pieces:
+            words = words if piece in named else re.sub(rf"(?<!\w){re.escape(piece)}(?!\w)", "", words)
+        data.values["case.fluid"] = replace(taken, state="value", value=words.strip(" /,;()|-"), how="assumed",
+                                            rule="the words beside the phase name the fluid", mend="")  # fmt: skip
+        data.where["case.fluid"] = data.where["case.phase"]
 
 
 def second_columns(data: Data, atmospheric: float) -> None:

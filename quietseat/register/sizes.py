@@ -180,7 +180,7 @@ def pipe_size(text: str, unit: str = "", bare: str = "refuse") -> Size:
         number = core.strip()
         if bare == "DN" and number.isdecimal() and int(number) in nps_of_dn() and not heading:
             return Size(nps_of_dn()[int(number)], None, None, *_two(classes), facing, "bare size read as DN (Basis)")
-        rule, _, mend = str(error).partition(": ")
+        rule, mend = error.parts
         raise SizeError(rule.replace(f"'{core}' ", ""), mend or "write the size as '4 in' or 'DN 100'") from error
 
 

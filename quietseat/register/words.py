@@ -49,6 +49,16 @@ def found(text: str) -> tuple[tuple[str, str, str], ...]:
     return tuple(out)
 
 
+_VOID = re.compile(r"(?:now |valve |psv )?(deleted|removed|demolished|void|cancelled|canceled|decommissioned|scrapped|blanked off|"
+                   r"out of service|not in service|not installed|redundant)(?: from service| in \w+| \d{4})?", re.I)  # fmt: skip
+
+
+def void(text: str) -> str:
+    """The word by which a remark says that the valve is no longer there, "" if none."""
+    found = _VOID.fullmatch(text.strip(" .!*()"))
+    return found[1] if found else ""
+
+
 def events(text: str) -> tuple[tuple[str, str], ...]:
     """(event, word) of a text."""
     return tuple((value, word) for sets, value, word in found(text) if sets == "event")

@@ -96,11 +96,9 @@ def _of_bytes(name: str, data: bytes, suffix: str) -> Book:
         raise InputUnusable(f"{name}: is protected by a password; save it without one.")
     if suffix in (".xlsx", ".xlsm", ".xlsb", ".ods") and not packed and not compound:
         raise InputUnusable(f"{name}: is named {suffix} but is not a workbook; if it is text, name it .csv.")
-    if packed:
-        return _packed(name, data)
-    if compound:
-        return _calamine(name, data)
-    return Book(name, *_csv(name, data))
+    book = _packed(name, data) if packed else _calamine(name, data) if compound else Book(name, *_csv(name, data))
+    _marks(book.grids)
+    return book
 
 
 # --- xlsx --------------------------------------------------------------------------------------------------
@@ -258,6 +256,9 @@ def _form(number_format: str | None) -> str:
     return "E" if "E+" in first else ""
 
 
+_LINES = re.compile(r"(?<=[0-9A-Ha-h])[ \t]*\r?\n\s*(?=\d|[A-Z]{2,4}-?\d)")  # "10.5" above "11.0", a tag above a tag
+
+
 def _cell(value: Any, data_type: str, form: str = "") -> Cell:
     if isinstance(value, bool):
         return Cell("TRUE" if value else "FALSE", "bool", value)
@@ -270,7 +271,12 @@ def _cell(value: Any, data_type: str, form: str = "") -> Cell:
         return Cell(value.isoformat(), "date", datetime.datetime(value.year, value.month, value.day), "date")
     if isinstance(value, (datetime.time, datetime.timedelta)):
         return Cell(str(value), "text")
-    text = " ".join(str(value).split())
+    text = str(value)
+    if "\n" in text:
+        text = _LINES.sub(" / ", text)
+    text = " ".join(text.split())
+    if len(text) > 1 and text[0] == "'" and text[1] != "'":
+        text = text[1:]  # the mark by which a spreadsheet keeps a number as text
     if data_type == "e" or text in ERRORS:
         return Cell(text, "error")
     return Cell(text, "text")
@@ -311,6 +317,43 @@ def _fill_down(grid: Grid) -> None:
             row += [None] * (first + 1 - len(row))
             row[first] = row[first] or value._replace(merged=True)
             grid.rows[number] = tuple(row)
+
+
+# --- number marks ------------------------------------------------------------------------------------------
+
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,(?:\d{1,2}|\d{4,})(?![\d,.])")
+_DECIMAL_POINT = re.compile(r"[+-]?\d+\.(?:\d{1,2}|\d{4,})(?![\d,.])")
+_THOUSANDS_COMMA = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.\d|(?:,\d{3}){2,}(?!\d))")
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}(?![\d.,])")
+
+
+def _marks(grids: list[Grid]) -> None:
+    """Mark the text cells "1.250" and "3,000" by what the other text cells of the file prove of its number marks."""
+    commas = points = 0
+    thousands = ""
+    either: set[Cell] = set()
+    seen: set[int] = set()
+    for grid in grids:
+        for row in grid.rows.values():
+            for cell in row:
+                if cell is None or cell.kind != "text" or not ("," in cell.text or "." in cell.text) or id(cell) in seen:
+                    continue
+                seen.add(id(cell))
+                commas += _DECIMAL_COMMA.match(cell.text) is not None
+                points += _DECIMAL_POINT.match(cell.text) is not None
+                thousands = thousands or (cell.text if _THOUSANDS_COMMA.match(cell.text) else "")
+                if _EITHER.match(cell.text):
+                    either.add(cell)
+    new = {}
+    for cell in either:
+        mark = cell.text[_EITHER.match(cell.text).start(1)]  # type: ignore[union-attr]
+        if mark == "," and thousands and not commas:
+            new[cell] = cell._replace(form=f"thousands {thousands}")
+        elif mark == "." and commas >= 2 and commas > points:
+            new[cell] = cell._replace(form="decimal comma")
+    if new:
+        for grid in grids:
+            grid.rows = {n: tuple(new.get(c, c) if c is not None else None for c in row) for n, row in grid.rows.items()}
 
 
 # --- csv ---------------------------------------------------------------------------------------------------

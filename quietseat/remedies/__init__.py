@@ -7,10 +7,10 @@ from __future__ import annotations
 from quietseat.basis import Basis
 from quietseat.economics import ZERO
 from quietseat.model import Assessment, Finding, Location, Remedy
-from quietseat.remedies import addons, pilots, pipework, settings, sizes, trim
+from quietseat.remedies import addons, asking, pilots, pipework, settings, sizes, trim
 from quietseat.remedies.bench import Bench
 from quietseat.remedies.choose import best_plain_yes, ordered, recommended
-from quietseat.remedies.evaluate import cost_of, measurement, run
+from quietseat.remedies.evaluate import cost_of, run
 from quietseat.remedies.trouble import Trouble, look
 from quietseat.remedies.work import Costing
 
@@ -20,7 +20,7 @@ _MAKERS = (
     settings.operate_lower, settings.raise_set, settings.reset_to_mawp, settings.remove, trim.soft_seat,
     settings.more_blowdown, trim.bellows, trim.restricted_lift, sizes.smaller_orifice, sizes.smaller_valve,
     sizes.larger_orifice, sizes.higher_class, sizes.staggered_pair, pipework.re_pipe_inlet, pipework.re_pipe_outlet, pipework.disk,
-    trim.alloy_trim,
+    trim.alloy_trim, trim.overhaul,
 )  # fmt: skip
 
 
@@ -69,7 +69,7 @@ def _as_it_is(trouble: Trouble, costing: Costing) -> Remedy:
 def _measure_first(trouble: Trouble, costing: Costing, bench: Bench) -> Remedy:
     """Nothing fails, but checks are open: what to measure, as work."""
     opened = [finding for finding in trouble.assessment.findings if finding.outcome == "open"]
-    wanted = tuple(dict.fromkeys(measurement(finding) for finding in opened))
+    wanted = asking.wanted(opened, trouble.assessment.problems)
     reasons = wanted or trouble.assessment.reasons
     work = bench.tools.asking(reasons)
     cost = cost_of(costing, trouble.location, ZERO, work, leaking=False)

@@ -36,11 +36,12 @@ def best_plain_yes(remedies: tuple[Remedy, ...]) -> Remedy | None:
     return next((remedy for remedy in remedies if remedy.clears == "yes"), None)
 
 
-def _price(remedy: Remedy) -> tuple[float, bool, int, str]:
+def _price(remedy: Remedy) -> tuple[float, int, int, str]:
     assert remedy.cost is not None
-    # Equal money: no proof outstanding first, then the pilot that does not bleed, then the name.
+    # Equal money: the fewest proofs outstanding first, then the pilot that does not bleed, then the name.
+    proofs = remedy.condition.count("; ") + 1 if remedy.condition else 0
     bleeds = remedy.location.valve.pilot_bleed == "bleeding"
-    return round(remedy.cost.total.mid, 2), remedy.clears != "yes", int(bleeds), remedy.name
+    return round(remedy.cost.total.mid, 2), proofs, int(bleeds), remedy.name
 
 
 def _loses(remedy: Remedy, winner: Remedy) -> Remedy:
@@ -50,6 +51,8 @@ def _loses(remedy: Remedy, winner: Remedy) -> Remedy:
         why = f"clears, but is dearer than the recommended one: {money(mine, remedy.cost.currency)} against {money(best, remedy.cost.currency)}"
     else:
         why = "clears at the same price as the recommended one"
+        if remedy.condition.count("; ") > winner.condition.count("; ") or (remedy.condition and not winner.condition):
+            why += ", with more to prove"
     if winner.clears == "subject-to-proof" and remedy.clears == "yes":
         why += "; needs no proof, so it is the fall-back"
     return replace(remedy, rejected_because=why)

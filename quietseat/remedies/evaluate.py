@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from quietseat.assess import assess
-from quietseat.assess.checks.common import plain
+from quietseat.assess.checks.common import percent
 from quietseat.economics import price
-from quietseat.model import Assessment, Cost, Finding, Fit, Location, Remedy, Spread, Suitability, Work
+from quietseat.model import Assessment, Cost, Fit, Location, Remedy, Spread, Suitability, Work
+from quietseat.remedies import asking
 from quietseat.remedies.bench import Made, Option, only
 from quietseat.remedies.trouble import INJURIES, Trouble
 from quietseat.remedies.work import Costing
 
 PROVEN_IN_SHOP = {"stuck": "sticking", "corrosion": "low pop or corrosion"}
-_NOT_PROVEN = "Not proven quiet: "
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,11 @@ class Judged:
         return "; ".join(words)
 
     def _said(self, code: str) -> str:
-        return next((f.words for f in self.assessment.findings if f.code == code and f.outcome == "fail"), code)
+        failed = next((f.words for f in self.assessment.findings if f.code == code and f.outcome == "fail"), "")
+        if not failed:  # only its cause is left, or a check open by far
+            cause = "back-pressure" if code == "bellows" else code
+            failed = next((f.words for f in self.assessment.findings if f.code == cause), code)
+        return failed.removesuffix(".")
 
     def refusal(self, trouble: Trouble, name: str, title: str, *, fit: Fit | None = None,
                 suitability: Suitability | None = None, question: str = "") -> Remedy:  # fmt: skip
@@ -56,31 +60,57 @@ def judge(trouble: Trouble, location: Location, touches: frozenset[str], proofs:
     (the guards' proofs, every check left open) makes it subject to proof, named in the condition.
     """
     after = assess(location, trouble.basis, record=False)
-    failing = {f.code for f in after.findings if f.outcome == "fail"}
+    failing = {f.code for f in after.findings if f.outcome == "fail"} | _worn(trouble, after) | _starved(trouble, after)
     before = trouble.failing.keys()
     left = tuple(sorted(before & failing))
     created = tuple(sorted(failing - before))
     cleared = tuple(sorted(before - failing))
     if left or created:
         return Judged(location, after, "no", "", cleared, left, created, touches)
-    opened = [f for f in after.findings if f.outcome == "open"]
-    wanted = only(*proofs, *_shop_proofs(trouble, touches), *(measurement(f) for f in opened))
-    if any("maker's proof" in measurement(f) for f in opened if f.code == "chatter"):
-        wanted = tuple(words for words in wanted if not words.startswith("the maker's proof of stability"))
+    opened = asking.wanted([f for f in after.findings if f.outcome == "open"], after.problems)
+    wanted = only(*proofs, *_shop_proofs(trouble, touches), *opened, _analysis(after, trouble), _on_its_stop(after, trouble))
     condition = "; ".join(dict.fromkeys(wanted))
     clears = "subject-to-proof" if condition else "yes"
     return Judged(location, after, clears, condition, cleared, (), (), touches)
 
 
-def measurement(finding: Finding) -> str:
-    """What would close an open check, in words."""
-    fields = [plain(field) for field in finding.rests_on if field and field != "history"]
-    if finding.code == "oversized" and "rate_basis" in finding.rests_on:
-        return "owner signs the required rate of every relief case"
-    if fields and finding.code != "data":
-        return f"confirm {' and '.join(dict.fromkeys(fields))} (a default now) for {finding.code}"
-    words = finding.words.removeprefix(_NOT_PROVEN).rstrip(".")
-    return f"{finding.code}: {words}"
+def _worn(trouble: Trouble, after: Assessment) -> set[str]:
+    """A bellows that back pressure wore out is not cured while the back pressure stays above what it takes freely."""
+    if "bellows" not in trouble.failing or trouble.assessment.cause_code != "back-pressure":
+        return set()
+    high = any(f.code == "back-pressure" and f.outcome == "open" and (f.margin or 0.0) < 0.0 for f in after.findings)
+    return {"bellows"} if high else set()
+
+
+def _starved(trouble: Trouble, after: Assessment) -> set[str]:
+    """Chatter is not cured while the force balance still fails by more than a test may be expected to mend.
+
+    The excess is the one at which a line counts as too long: half as much again.
+    """
+    if "chatter" not in trouble.failing:
+        return set()
+    least = 1.0 - trouble.basis.critical_length_excess
+    open_still = any(f.code == "chatter" and f.outcome == "open" and (f.margin or 0.0) < least for f in after.findings)
+    return {"chatter"} if open_still else set()
+
+
+def _analysis(after: Assessment, trouble: Trouble) -> str:
+    """An inlet loss above the limit that only the engineering analysis allows: somebody has to write it."""
+    limit = trouble.basis.inlet_loss_limit
+    for finding in after.findings:
+        if finding.code == "inlet-loss" and finding.outcome == "thin" and (finding.value or 0.0) > limit:
+            return f"the engineering analysis for an inlet loss of {percent(finding.value or 0.0)} of set written and on file"
+    return ""
+
+
+def _on_its_stop(after: Assessment, trouble: Trouble) -> str:
+    """A line still too long, quiet only because the disc rests on its stop: true down to the stated flow."""
+    found, basis = after.stability, trouble.basis
+    if "chatter" not in trouble.failing or found.verdict != "quiet" or not found.critical_length:
+        return ""
+    if (found.inlet_length or 0.0) < basis.critical_length_margin * found.critical_length:
+        return ""
+    return "owner confirms that no relief flow is smaller than the smallest case: below it the disc leaves its stop and chatters"
 
 
 def _shop_proofs(trouble: Trouble, touches: frozenset[str]) -> tuple[str, ...]:
@@ -134,9 +164,17 @@ def priced_remedy(
 ) -> Remedy:  # fmt: skip
     """A remedy that clears, with its cost."""
     leaking = "leaks" in trouble.failing and "leaks" not in judged.cleared
+    fit = _doubted(trouble, fit)
     cost = cost_of(costing, location, capital, work, leaking=leaking, yearly=yearly, valves=valves)
     return Remedy(name, title, location, judged.clears, judged.condition, judged.cleared, judged.left, judged.created, fit,
                   suitability, work, cost, question=question, assessment=judged.assessment)  # fmt: skip
+
+
+def _doubted(trouble: Trouble, fit: Fit) -> Fit:
+    """A fit that rests on sizes nobody stated is measured first, whatever the table says."""
+    if fit.verdict != "bolts in" or (trouble.stated("valve.inlet_size") and trouble.stated("valve.outlet_size")):
+        return fit
+    return replace(fit, verdict="measure first", words=f"{fit.words} {asking.SIZE[0].upper()}{asking.SIZE[1:]}.")
 
 
 def cost_of(
@@ -148,4 +186,4 @@ def cost_of(
     return price(costing.bill(location, capital, work, leaking=leaking, valves=valves, **extra), costing.basis)
 
 
-__all__ = ["Judged", "Made", "cost_of", "judge", "measurement", "priced_remedy", "refused", "run"]
+__all__ = ["Judged", "Made", "cost_of", "judge", "priced_remedy", "refused", "run"]

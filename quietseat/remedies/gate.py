@@ -206,11 +206,13 @@ def _unknowns(trouble: Trouble) -> tuple[str, ...]:
     out = []
     if service.fouling is None:
         # Polymer and fast rise are asked only where something points to them: stated clean is enough otherwise.
-        out.append("confirm clean service")
+        out.append("somebody confirms that the service is clean")
     if not trouble.temperatures:
         out.append("state the relieving temperature: soft goods hinge on it")
     if service.fast_rise is None and any(case.cause in ("tube-rupture", "reaction") for case in trouble.cases):
         out.append("show that the pressure rise during the pilot's opening time stays within the accumulation")
     if "two-phase" in trouble.phases:
         out.append("the maker's proof for two-phase inlet")
+    if service.pulsating:
+        out.append("the pulsation measured: its peaks stay below set, and the snubber keeps them off the pilot")
     return tuple(out)

@@ -10,6 +10,7 @@ from math import ceil
 
 from quietseat.basis import Basis
 from quietseat.dynamics.parameters import full_lift, ranges, seat_bore
+from quietseat.remedies import asking
 from quietseat.remedies.trouble import Trouble
 from quietseat.sizing.letters import letters
 from quietseat.tables import table
@@ -17,7 +18,7 @@ from quietseat.tables import table
 
 def signed_rate(trouble: Trouble) -> str:
     """Smaller orifice, restricted lift, staggered pair: every relief case confirmed, not a nameplate."""
-    return "" if trouble.signed else "owner signs the required rate of every relief case"
+    return "" if trouble.signed else asking.SIGN
 
 
 def every_case(trouble: Trouble) -> str:
@@ -152,7 +153,7 @@ def sense_tap(trouble: Trouble) -> str:
 
 def modulating_proof() -> str:
     """A modulating pilot on default data is never a plain yes."""
-    return "the maker's proof of stability and no leakage at the operating ratio for this modulating pilot"
+    return asking.MAKER
 
 
 def two_phase_snap(trouble: Trouble, action: str) -> str:

@@ -92,7 +92,8 @@ def _proofs(bench: Bench, action: str, sense: str) -> tuple[str, ...]:
     proofs = [guards.remote_sense(trouble)] if sense == "remote" else []
     if action == "modulating":
         proofs.append(guards.modulating_proof())
-        if "inlet-loss" in trouble.failing:  # judged at required flow: that flow has to be somebody's word
+        # Judged at required flow: that flow has to be somebody's word.
+        if "inlet-loss" in trouble.failing or sense == "integral":
             proofs.append(guards.signed_rate(trouble))
     return only(*proofs)
 

@@ -11,7 +11,6 @@ from quietseat.remedies.bench import Bench, Made, Option, only
 from quietseat.remedies.work import alloyed
 
 UNSTABLE = frozenset(("inlet-loss", "chatter", "cycling"))
-SHIELDED = frozenset(("leaks", "stuck", "corrosion", "fouling"))
 
 
 def re_pipe_inlet(bench: Bench) -> Option | None:
@@ -83,18 +82,23 @@ def disk(bench: Bench) -> Option | None:
     """A rupture disk under the valve."""
     if bench.valve.rupture_disk:
         return None
-    return Option("rupture-disk-under", "Rupture disk under the valve", bench.touch("leaks", "stuck", "corrosion", "fouling"),
-                  gate=gate.disk_gate(bench.trouble), build=lambda: _disk(bench))  # fmt: skip
+    # It keeps the fluid away: it cures what the fluid did, not a weak spring or a crooked guide.
+    service = bench.trouble.location.service
+    attacks = service.fouling or service.polymerising or service.viscous or service.corrosive or service.sour
+    by_fluid = ("stuck", "corrosion") if attacks or "fouling" in bench.trouble.failing else ()
+    touches = bench.touch("leaks", "fouling", *by_fluid)
+    return Option("rupture-disk-under", "Rupture disk under the valve", touches, gate=gate.disk_gate(bench.trouble),
+                  build=lambda: _disk(bench, touches))  # fmt: skip
 
 
-def _disk(bench: Bench) -> Made:
+def _disk(bench: Bench, touches: frozenset[str]) -> Made:
     trouble = bench.trouble
     inlet = trouble.location.inlet
     line = replace(inlet, fittings=(*inlet.fittings, Fitting("rupture-disk", 1.0, None, True)))
     if inlet.loss_coefficient is not None:
         line = inlet  # the stated K stays; the disk's own loss is named as a proof
     valve = replace(bench.valve, rupture_disk=True)
-    location = bench.changed({"valve.rupture_disk": "yes"}, "rupture disk", SHIELDED, valve=valve, inlet=line)
+    location = bench.changed({"valve.rupture_disk": "yes"}, "rupture disk", touches, valve=valve, inlet=line)
     # A disk shields the valve from the process: what the fluid did to it stays below.
     service = replace(location.service, fouling=False, polymerising=False, corrosive=False)
     work = bench.tools.change_out() + bench.tools.part("rupture-disk", "spool") + bench.tools.engineering()

@@ -7,12 +7,14 @@ from __future__ import annotations
 from dataclasses import replace
 from math import ceil
 
+from quietseat.assess.checks.common import near, percent
 from quietseat.assess.checks.pressure import operating_limit
 from quietseat.economics import ZERO
 from quietseat.formula import Money, One, formula
 from quietseat.model import Spread, Vessel
 from quietseat.remedies import guards
 from quietseat.remedies.bench import Bench, Made, Option, only
+from quietseat.remedies.choose import money
 
 UNSTABLE = frozenset(("inlet-loss", "chatter", "cycling"))
 
@@ -32,25 +34,28 @@ def operate_lower(bench: Bench) -> Option | None:
     limit = _operating_limit(bench)
     target = basis.atmospheric_pressure + limit * gauge
     title = f"Operate at {bench.show(target)} or lower"
-    question = f"What limits the operating pressure? Can the process run at {bench.show(target)} or lower?"
+    lost = operating_loss(ratio, limit, basis.operating_value)
+    question = (
+        f"To operations: what limits the pressure, and can the process run at {bench.show(target)} or lower? It gives up "
+        f"{percent(ratio - limit)} of set, priced at {money(lost, basis.currency)} a year."
+    )
     blocked = ""
     if basis.operating_value <= 0:
         blocked = (
             "nobody stated what a per cent of operating range is worth (Basis operating_value), so it has no price"
         )
     return Option("operate-lower", title, bench.touch("close-to-set"), blocked, question=question,
-                  build=lambda: _operate_lower(bench, target, ratio, limit))  # fmt: skip
+                  build=lambda: _operate_lower(bench, target, lost))  # fmt: skip
 
 
-def _operate_lower(bench: Bench, target: float, ratio: float, limit: float) -> Made:
+def _operate_lower(bench: Bench, target: float, lost: float) -> Made:
     trouble = bench.trouble
-    lost = operating_loss(ratio, limit, bench.basis.operating_value)
     vessel = _alarms(bench, replace(trouble.location.vessel, operating_pressure=target), target)
     fields = {"vessel.operating_pressure": bench.show(target)}
     location = bench.changed(fields, "operate lower", bench.touch("close-to-set"), vessel=vessel)
     work = bench.tools.documents() + bench.overhaul()
-    return Made(location, bench.stays, ZERO, work, (f"operations confirm a maximum of {bench.show(target)}",),
-                Spread(lost, lost, lost))  # fmt: skip
+    proof = f"operations agree to {bench.show(target)} at most (range given up: {money(lost, bench.basis.currency)} a year)"
+    return Made(location, bench.stays, ZERO, work, (proof,), Spread(lost, lost, lost))
 
 
 def _alarms(bench: Bench, vessel: Vessel, target: float) -> Vessel:
@@ -65,11 +70,12 @@ def _alarms(bench: Bench, vessel: Vessel, target: float) -> Vessel:
 
 
 def _operating_limit(bench: Bench) -> float:
+    """Highest operating over set: the limit of the seat, and the set tolerance below a stated reseat pressure."""
     gauge = bench.trouble.set_gauge or 1.0
     limit, _ = operating_limit(bench.valve, gauge, bench.basis)
     if bench.trouble.stated("valve.blowdown") and bench.valve.blowdown is not None:
-        limit = min(limit, 1 - bench.valve.blowdown)
-    return int(limit * 1000) / 1000
+        limit = min(limit, 1 - bench.valve.blowdown - guards.tolerance(gauge))
+    return int(limit * 1000 + 1e-6) / 1000
 
 
 def raise_set(bench: Bench) -> Option | None:
@@ -117,8 +123,10 @@ def remove(bench: Bench) -> Option | None:
     trouble = bench.trouble
     if "oversized" not in trouble.failing and trouble.utilisation != 0:
         return None
-    use = f"{trouble.utilisation:.0%}" if trouble.utilisation is not None else "little"
-    question = f"The governing case needs {use} of the rated flow: is the valve needed, and is that rate still right?"
+    use = "little"
+    if trouble.utilisation is not None:
+        use = "nothing" if trouble.utilisation == 0 else f"{near(trouble.utilisation, bench.basis.oversize_utilisation)[0]}"
+    question = f"To the owner: the governing case needs {use} of the rated flow: is the valve needed, and is that rate still right?"
     return Option("remove-or-rerate", "Remove the valve, or confirm another required rate", frozenset(trouble.failing),
                   "only the owner can say so: answer the question first", question=question)  # fmt: skip
 

@@ -10,6 +10,7 @@ from quietseat.remedies import gate, guards, hardware
 from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, only
 
 ALLOY = frozenset(("stuck", "corrosion", "bellows"))
+HURTS = frozenset(("leaks", "stuck", "corrosion"))
 
 
 def soft_seat(bench: Bench) -> Option | None:
@@ -31,15 +32,20 @@ def bellows(bench: Bench) -> Option | None:
     """Balanced bellows in the conventional valve."""
     if bench.valve.kind != "conventional":
         return None
-    return Option("bellows", "Balanced bellows in the same valve", bench.touch("back-pressure", "corrosion"), "",
-                  gate.bellows_gate(bench.trouble), lambda: _bellows(bench))  # fmt: skip
+    touches = bench.touch("back-pressure", *_shielded(bench))
+    return Option("bellows", "Balanced bellows in the same valve", touches, "", gate.bellows_gate(bench.trouble),
+                  lambda: _bellows(bench, touches))  # fmt: skip
 
 
-def _bellows(bench: Bench) -> Made:
+def _shielded(bench: Bench) -> tuple[str, ...]:
+    """A bellows keeps a corrosive fluid off spring and guide; a spring weak for another reason it does not mend."""
+    service = bench.trouble.location.service
+    return ("corrosion",) if service.corrosive or service.sour else ()
+
+
+def _bellows(bench: Bench, touches: frozenset[str]) -> Made:
     valve = replace(bench.valve, kind="bellows", cdtp=None)
-    location = bench.changed(
-        {"valve.kind": "bellows"}, "bellows", bench.touch("back-pressure", "corrosion"), valve=valve
-    )
+    location = bench.changed({"valve.kind": "bellows"}, "bellows", touches, valve=valve)
     capital = economics.maintenance("bellows", bench.basis)
     work = bench.tools.change_out() + bench.tools.shop(bench.valve.inlet_size) + bench.tools.documents()
     return Made(location, bench.stays, capital, work)
@@ -69,6 +75,39 @@ def _restricted(bench: Bench, fraction: float) -> Made:
     work = bench.tools.change_out() + bench.tools.part("restricted-lift") + bench.tools.shop(bench.valve.inlet_size)
     proofs = only(guards.signed_rate(bench.trouble), guards.certified_lift())
     return Made(location, bench.stays, ZERO, work + bench.tools.documents(), proofs)
+
+
+def overhaul(bench: Bench) -> Option | None:
+    """Strip, repair, reset and test: enough only where no duty, pipe, pressure or fluid is behind the hurt."""
+    trouble = bench.trouble
+    hurt = HURTS & trouble.failing.keys()
+    if not hurt:
+        return None
+    service, root = trouble.location.service, trouble.assessment.cause_code
+    blocked = ""
+    if root == "fouling":
+        blocked = "the fluid fouls it again: repair alone brings it back"
+    elif (service.corrosive or service.sour) and hurt & {"stuck", "corrosion"}:
+        blocked = "the fluid attacks the same trim again: repair alone brings it back"
+    elif root not in HURTS:
+        blocked = f"repair alone brings it back while its root ({root or 'not known'}) stays"
+    return Option("overhaul", "Overhaul in the shop: strip, repair, reset and test", hurt, blocked, build=lambda: _overhauled(bench, hurt))
+
+
+def _overhauled(bench: Bench, hurt: frozenset[str]) -> Made:
+    location = bench.changed({"valve.spring_range": "checked"}, "overhaul", hurt)
+    proofs = tuple(words for code, words in _FOUND.items() if code in hurt)
+    work = bench.tools.change_out() + bench.tools.shop(bench.valve.inlet_size) + bench.tools.documents()
+    if "corrosion" in hurt:
+        work += bench.tools.part("reset-set")
+    return Made(location, bench.stays, ZERO, work, proofs)
+
+
+_FOUND = {
+    "stuck": "the strip-down shows why it stuck (trim, guide, alignment), and the next as-found pop is within tolerance",
+    "corrosion": "the shop finds why it popped low (weak spring, moved setting, faulty test), and the next as-found pop is within tolerance",
+    "leaks": "the shop finds debris, a worn seat or piping load, and the seat stays tight in service",
+}
 
 
 def alloy_trim(bench: Bench) -> Option | None:

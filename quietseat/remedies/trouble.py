@@ -57,14 +57,17 @@ class Trouble:
         code = self.assessment.cause_code
         if code in CHATTER_ROOTS or code == "undersized":
             return frozenset(root for root in CHATTER_ROOTS if root in self.failing)
-        return frozenset((code,)) if code in ("back-pressure", "close-to-set") and code in self.failing else frozenset()
+        if code == "back-pressure":  # the root of a worn bellows even where only the maker could fail it
+            return frozenset((code,))
+        return frozenset((code,)) if code == "close-to-set" and code in self.failing else frozenset()
 
     def injuries(self, touches: frozenset[str]) -> frozenset[str]:
         """Injuries that heal when these codes are cured and the valve is overhauled; empty unless all roots are."""
         roots = self.roots
         if not roots or not roots <= touches:
             return frozenset()
-        return frozenset(code for code in INJURIES if code in self.failing)
+        hurt = (*INJURIES, "chatter") if "back-pressure" in roots else INJURIES
+        return frozenset(code for code in hurt if code in self.failing)
 
 
 def look(location: Location, assessment: Assessment, basis: Basis) -> Trouble:

@@ -21,6 +21,7 @@ EFFECTIVE_KD = {
 }  # fmt: skip
 
 CURVE_LEAST_SET = 50 * PSI  # Pa gauge, least set pressure the bellows curves are drawn for
+SAME_ATMOSPHERE = 1e-3  # 14.7 psia is 0.03 % above the standard atmosphere
 CURVE_TOP = 0.50  # share of set up to which they are drawn
 
 
@@ -59,6 +60,11 @@ def override(name: str, value: float, sheet: Sheet, source: str = "") -> float:
 def _cite(name: str) -> str:
     found = table(name)
     return found.rows[0].cite()
+
+
+def no_gauge(p: Pressures) -> bool:
+    """Whether the back pressure is atmospheric: 14.7 psia and 1.01325 bara are the same to anybody but a computer."""
+    return p.back <= p.atmospheric * (1 + SAME_ATMOSPHERE)
 
 
 def _set_for_curve(p: Pressures, what: str) -> float:
@@ -100,7 +106,7 @@ def gas_back_pressure(request: Request, p: Pressures, critical: bool, sheet: She
     given = request.overrides.get("Kb")
     if given is not None:
         return override("Kb", given, sheet)
-    if request.kind != "bellows" or p.back <= p.atmospheric:
+    if request.kind != "bellows" or no_gauge(p):
         if sheet.record:
             why = "no gauge back pressure" if request.kind == "bellows" else f"{request.kind} valve"
             sheet.given("Kb", f"back pressure factor, {why}", 1.0, "", "API 520-1; seen")
@@ -134,7 +140,7 @@ def liquid_back_pressure(request: Request, p: Pressures, sheet: Sheet, name: str
         given = request.overrides.get("Kw")
     if given is not None:
         return override(name, given, sheet)
-    if request.kind != "bellows" or p.back <= p.atmospheric:
+    if request.kind != "bellows" or no_gauge(p):
         if sheet.record:
             why = "no gauge back pressure" if request.kind == "bellows" else f"{request.kind} valve"
             sheet.given(name, f"back pressure factor of liquid, {why}", 1.0, "", "API 520-1; seen")

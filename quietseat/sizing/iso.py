@@ -8,12 +8,12 @@ from typing import Annotated
 from quietseat.formula import One, Pa, PaD, Sheet, formula, kg_m2s, kg_m3, m3_kg
 from quietseat.sizing import gas
 from quietseat.sizing.area import product_gas, product_liquid
-from quietseat.sizing.backpressure import override
+from quietseat.sizing.backpressure import no_gauge, override
 from quietseat.sizing.constants import constant
 from quietseat.sizing.gas import GasConstant, needed
 from quietseat.sizing.liquid import gravity_and_density, pressure_difference, viscous
 from quietseat.sizing.request import ChoicesLike, Flux, Pressures, Request
-from quietseat.sizing.steam import K_SATURATED, K_SOURCE, WATER
+from quietseat.sizing.steam import K_SATURATED, K_SOURCE, WATER, saturated
 from quietseat.status import CalculationFailed, Status
 
 VolumeConstant = Annotated[float, "(J/mol/K)**0.5"]
@@ -61,7 +61,7 @@ def _subcritical(request: Request, p: Pressures, k: float, sheet: Sheet) -> tupl
     given = request.overrides.get("Kb")
     if given is not None:
         return override("Kb", given, sheet), critical, P_cf
-    if request.kind == "bellows" and p.back > p.atmospheric:
+    if request.kind == "bellows" and not no_gauge(p):
         raise CalculationFailed(
             Status.OUT_OF_RANGE, "ISO 4126-7: Kb of a bellows valve with back pressure is certified by its maker; give Kb"
         )
@@ -101,10 +101,8 @@ def _steam(request: Request, p: Pressures, choices: ChoicesLike, sheet: Sheet) -
     if v is None or k is None:
         from quietseat import fluids
 
-        quality = 1.0 if request.temperature is None else None
-        at = fluids.state(WATER, p.relieving, request.temperature, quality)
-        if at.phase == "liquid":
-            raise CalculationFailed(Status.OUT_OF_RANGE, "steam: the temperature is below saturation, this is water")
+        quality = 1.0 if saturated(request.temperature, p.relieving, sheet) else None
+        at = fluids.state(WATER, p.relieving, request.temperature if quality is None else None, quality)
         if v is None:
             v = sheet.given("v", "specific volume of steam at p0", 1.0 / at.density, "m**3/kg", fluids.LIBRARY)
         if k is None:
@@ -137,7 +135,7 @@ def _liquid(request: Request, p: Pressures, choices: ChoicesLike, sheet: Sheet) 
     _, rho = gravity_and_density(request, sheet)
     Kdr = _coefficient(request, sheet)
     Kw = override("Kw", request.overrides["Kw"], sheet) if "Kw" in request.overrides else 1.0
-    if request.kind == "bellows" and p.back > p.atmospheric and "Kw" not in request.overrides:
+    if request.kind == "bellows" and not no_gauge(p) and "Kw" not in request.overrides:
         raise CalculationFailed(
             Status.OUT_OF_RANGE, "ISO 4126-7: Kw of a bellows valve with back pressure is certified by its maker; give Kw"
         )

@@ -20,6 +20,9 @@ PerPascal = Annotated[float, "1/Pa"]
 # factor of steam that does not choke.
 K_SATURATED, K_SUPERHEATED = 1.135, 1.30
 K_SOURCE = "steam nozzle theory (Zeuner), common practice, no source"
+CRITICAL_PRESSURE = 22.064e6  # Pa absolute, water (IAPWS-95)
+# K; 21 % accumulation moves saturation by about 9 K, so the saturation temperature of the set pressure still fits.
+BELOW_SATURATION = 10.0
 WATER = "Water"  # key of the property library
 
 
@@ -60,6 +63,33 @@ def napier_correction(P1: float, request: Request, choices: ChoicesLike, sheet: 
     return KN
 
 
+def saturated(T: float | None, P1: float, sheet: Sheet) -> bool:
+    """Whether steam of this temperature (K; None = saturated) is saturated at P1 (Pa absolute).
+
+    A temperature a little below saturation is that of the set pressure, not of the relieving one, and is flagged.
+    Raises CalculationFailed further below, where there is water and no steam.
+    """
+    if T is None:
+        return True
+    from quietseat.fluids import saturation_temperature
+
+    T_sat = saturation_temperature(WATER, P1) if P1 < CRITICAL_PRESSURE else None
+    if T_sat is None or T_sat + 0.05 < T:
+        return False
+    if T_sat - BELOW_SATURATION > T:
+        raise CalculationFailed(
+            Status.OUT_OF_RANGE,
+            f"steam: {T - 273.15:.1f} degC is {T_sat - T:.0f} K below saturation at {P1 / 1e5:.5g} bara "
+            f"({T_sat - 273.15:.1f} degC): this is water; leave temperature out for saturated steam, or use method hem",
+        )
+    words = f"saturated: T {T:.2f} K is not above the saturation temperature {T_sat:.2f} K"
+    if T_sat - 0.5 > T:
+        sheet.flags.append(f"steam taken as saturated: its temperature is {T_sat - T:.1f} K below saturation at P1")
+    if sheet.record:
+        sheet.note("KSH", "state", words, "property library, water")
+    return True
+
+
 def superheat(request: Request, p: Pressures, edition: str, sheet: Sheet) -> tuple[float, bool]:
     """KSH, and whether the steam is superheated. Raises CalculationFailed outside the printed table."""
     T, given = request.temperature, request.overrides.get("KSH")
@@ -69,13 +99,8 @@ def superheat(request: Request, p: Pressures, edition: str, sheet: Sheet) -> tup
         if sheet.record:
             sheet.given("KSH", "superheat correction, saturated (no temperature given)", 1.0, "", "API 520-1; seen")
         return 1.0, False
-    from quietseat.fluids import saturation_temperature
-
-    T_sat = saturation_temperature(WATER, p.relieving) if p.relieving < 22.064e6 else None
-    if T_sat is not None and T_sat + 0.05 >= T:
+    if saturated(T, p.relieving, sheet):
         if sheet.record:
-            words = f"saturated: T {T:.2f} K is not above the saturation temperature {T_sat:.2f} K"
-            sheet.note("KSH", "state", words, "property library, water")
             sheet.given("KSH", "superheat correction, saturated", 1.0, "", "API 520-1; seen")
         return 1.0, False
     return _superheat_table(request, p, edition, T, sheet), True

@@ -56,6 +56,8 @@ def judged(
     all that makes it fail; a failure within it is open too, 1 = any failure.
     """
     margin = margin_above(value, limit) if above else margin_below(value, limit)
+    if -EDGE <= margin < 0.0:
+        margin = 0.0
     if margin < -EDGE:
         outcome = "open" if rests_on and margin >= -sway / max(1.0 - sway, EDGE) else "fail"
     else:
@@ -91,16 +93,36 @@ def said(fields: tuple[str, ...]) -> str:
     return ", ".join(dict.fromkeys([plain(field) for field in fields]))
 
 
+_SAID = {"kind": "kind of valve", "mawp": "MAWP", "cdtp": "CDTP", "k": "cp/cv"}
+
+
 @lru_cache(maxsize=512)
 def plain(field: str) -> str:
     """A field name as a person says it: "vessel.operating_pressure" -> "operating pressure"."""
     parts = [part for part in field.split(".") if not part.isdigit()]
-    last = parts[-1].replace("_", " ")
+    last = _SAID.get(parts[-1], parts[-1].replace("_", " "))
     if parts[0] in ("inlet", "outlet") and not last.startswith(parts[0]):
         return f"{parts[0]} {last}"
     return last
 
 
+def called(name: str) -> str:
+    """A case by its name in words: "case fire", but "case 1" as it is."""
+    return name if name.lower().startswith("case") else f"case {name}"
+
+
 def percent(value: float) -> str:
     """A share as text."""
     return f"{100 * value:.1f} %" if abs(value) < 0.1 else f"{100 * value:.0f} %"
+
+
+def near(value: float, limit: float) -> tuple[str, str]:
+    """A share and its limit as text, with as many digits as tell them apart: never "30 % is below 30 %"."""
+    shown = percent(value), percent(limit)
+    if shown[0] != shown[1] or abs(value - limit) <= EDGE * abs(limit):
+        return shown
+    for digits in (1, 2):
+        shown = f"{100 * value:.{digits}f} %", f"{100 * limit:.{digits}f} %"
+        if shown[0] != shown[1]:
+            break
+    return shown

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent
+from quietseat.assess.checks.common import View, called, failed, judged, near, noted, open_check, percent
 from quietseat.assess.complete import weak
 from quietseat.assess.hydraulics import Hydraulics
 from quietseat.model import Case, Finding
@@ -50,17 +50,17 @@ def _case(view: View, case: Hydraulics) -> list[Finding]:
     result, name = case.result, case.result.name
     out: list[Finding] = []
     if result.status is not Status.OK:
-        out.append(open_check("data", f"case {name}: {result.reason}", SIZE_RULE, case=name))
+        out.append(open_check("data", f"{called(name)}: {result.reason}", SIZE_RULE, case=name))
     if case.starved:
-        out.append(failed("undersized", f"case {name}: the inlet line cannot pass the required flow", SIZE_RULE,
+        out.append(failed("undersized", f"{called(name)}: the inlet line cannot pass the required flow", SIZE_RULE,
                           severity="stop", case=name))  # fmt: skip
     if result.utilisation is None:
         if result.status is Status.OK:
-            out.append(open_check("data", f"case {name}: required rate unknown", SIZE_RULE, case=name))
+            out.append(open_check("data", f"{called(name)}: required rate unknown", SIZE_RULE, case=name))
         return out
     doubt = nameplate(view, case)
     if doubt:
-        out.append(open_check("undersized", f"case {name}: {doubt}", SIZE_RULE, case=name, rests_on=("rate_basis",)))
+        out.append(open_check("undersized", f"{called(name)}: {doubt}", SIZE_RULE, case=name, rests_on=("rate_basis",)))
     elif not case.starved:
         out.append(_enough(view, case))
     return out
@@ -74,16 +74,22 @@ def _enough(view: View, case: Hydraulics) -> Finding:
         share, kind = case.share_with_loss, "rated flow with the inlet loss taken off"
     if not case.certified and area > share * (1 + 1e-9):
         share, kind = area, "effective area of the letter"
-    words = f"case {result.name} needs {percent(share)} of the {kind}"
+    words = f"{called(result.name)} needs {near(share, 1.0)[0]} of the {kind}"
     if result.valves_needed:
         words += f"; one letter is not enough: {result.valves_needed} x {result.orifice} would be needed"
+    rests = () if case.certified else letter_in_doubt(view)
     finding = judged(view, "undersized", share, 1.0, words, SIZE_RULE, severity="stop",
-                     step="u_loss" if kind.endswith("off") else "u", case=result.name,
-                     weak=weak(view.location, case.index), thin=FULLY_USED)  # fmt: skip
+                     step="u_loss" if kind.endswith("off") else "u", case=result.name, rests_on=rests,
+                     sway=1.0 if rests else 0.0, weak=weak(view.location, case.index), thin=FULLY_USED)  # fmt: skip
     if finding.outcome == "pass" and case.certified and area > 1.0:
         words += f"; the letter's effective area alone would need {percent(area)}, the certified pair carries it"
         return noted("undersized", "thin", words, SIZE_RULE, case=result.name)
     return finding
+
+
+def letter_in_doubt(view: View) -> tuple[str, ...]:
+    """Sizes that were read from cells that had slipped: nobody's word until the nameplate confirms them."""
+    return view.rests_on("valve.orifice", "valve.inlet_size", "valve.outlet_size")
 
 
 def _light(case: Case) -> bool:
@@ -103,18 +109,19 @@ def _oversize(view: View) -> Finding:
     use = result.utilisation or 0.0
     if valve.kind == "pilot" and valve.pilot_action == "modulating":
         words = f"passes {percent(use)} of its rated flow; a modulating pilot opens only as far as needed"
-        return Finding("oversized", "note", "pass", BIG_RULE, words, use, limit, step="u", case=result.name)
+        return Finding("oversized", "note", "pass", BIG_RULE, words, use, step="u", case=result.name)
     doubtful = [c for c in known if nameplate(view, c)]
     if doubtful and (case in doubtful or use < limit):
         name = doubtful[0].result.name
-        words = f"case {name}: {nameplate(view, doubtful[0])}, so it says nothing about the real duty"
+        words = f"{called(name)}: {nameplate(view, doubtful[0])}, so it says nothing about the real duty"
         return open_check("oversized", words, BIG_RULE, case=name, rests_on=("rate_basis",))
     missing = [c for c in heavy if c.result.utilisation is None]
     if missing and use < limit:
-        words = f"case {result.name} needs only {percent(use)} of the rated flow, but case {missing[0].result.name} is not known"
+        words = f"{called(result.name)} needs only {percent(use)} of the rated flow, but {called(missing[0].result.name)} is not known"
         return open_check("oversized", words, BIG_RULE, case=result.name)
     few = "only " if use < limit else ""
-    words = f"governing case {result.name} needs {few}{percent(use)} of the rated flow"
+    words = f"governing {called(result.name)} needs {few}{near(use, limit)[0]} of the rated flow"
     rests = view.rests_on(f"cases.{case.index}.required", f"cases.{case.index}.phase")
+    rests += () if case.certified else letter_in_doubt(view)
     return judged(view, "oversized", use, limit, words, BIG_RULE, above=True, step="u", case=result.name, rests_on=rests,
                   sway=1.0 if rests else 0.0, confidence="memory-md", thin=0.0)  # fmt: skip

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from quietseat import tables
-from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent, said
+from quietseat.assess.checks.common import View, called, failed, judged, margin_below, noted, open_check, percent, said
 from quietseat.assess.hydraulics import Hydraulics
 from quietseat.formula import One, PaD, PaG, formula
 from quietseat.model import Finding, Valve
 
 LOSS_RULE = "non-recoverable inlet loss on gauge set within the limit of the Basis (API 520-2)"
+ANALYSIS_RULE = "engineering analysis: inlet loss within the blowdown less the reserve of the Basis (ISO 4126-9 reading; memory-md)"
 BACK_RULE = {
     "conventional": "built-up plus variable superimposed back pressure on gauge set within 10 %, or the allowed overpressure",
     "bellows": "total back pressure on gauge set: 30 % freely, 50 % with the maker's word",
@@ -62,20 +63,20 @@ def _inlet(view: View, case: Hydraulics) -> Finding:
     result, valve = case.result, view.location.valve
     remote = valve.kind == "pilot" and valve.pilot_sense == "remote"
     if case.inlet_choked and not remote:
-        words = f"case {result.name}: the inlet line chokes before the valve reaches its rated flow"
+        words = f"{called(result.name)}: the inlet line chokes before the valve reaches its rated flow"
         return failed("inlet-loss", words, LOSS_RULE, severity="stop", case=result.name)
     rated, required = result.inlet_loss_rated, result.inlet_loss_required
     if rated is None:
         reason = case.inlet_reason or result.reason or view.pipes.inlet_reason or "inlet line unknown"
-        return open_check("inlet-loss", f"case {result.name}: inlet loss not computed: {reason}", LOSS_RULE, case=result.name)
+        return open_check("inlet-loss", f"{called(result.name)}: inlet loss not computed: {reason}", LOSS_RULE, case=result.name)
     at_required = counted_at_required(valve, case.duty.method if case.duty else None) and required is not None
     value = required if at_required and required is not None else rated
-    beside = f"case {result.name}: {percent(rated)} of set at rated flow"
+    beside = f"{called(result.name)}: {percent(rated)} of set at rated flow"
     if required is not None:
         beside += f", {percent(required)} at required flow"
     if remote:
         words = f"{beside}; sensed at the vessel, so the loss costs capacity, not stability"
-        return Finding("inlet-loss", "note", "pass", LOSS_RULE, words, value, view.basis.inlet_loss_limit, case=result.name)
+        return Finding("inlet-loss", "note", "pass", LOSS_RULE, words, value, case=result.name)
     holds, reading = _analysis(view, value)
     rests, sway = _assumed_parts(view)
     finding = judged(view, "inlet-loss", value, view.basis.inlet_loss_limit, f"{beside}; {reading}", LOSS_RULE,
@@ -86,7 +87,10 @@ def _inlet(view: View, case: Hydraulics) -> Finding:
     words = f"{finding.words}: allowed only with that analysis written down and on file"
     if rests:
         return replace(finding, outcome="open", severity="note", words=f"{words} (rests on a default: {said(rests)})")
-    return replace(finding, outcome="thin", severity="note", words=words)
+    # It passes by the other reading, so the limit beside it is that one's.
+    limit = blowdown_left(valve.blowdown or 0.0, view.basis.inlet_loss_analysis_reserve)
+    return replace(finding, outcome="thin", severity="note", words=words, rule=ANALYSIS_RULE, limit=limit,
+                   margin=max(0.0, margin_below(value, limit)))  # fmt: skip
 
 
 def _assumed_parts(view: View) -> tuple[tuple[str, ...], float]:
@@ -139,14 +143,14 @@ def _back(view: View, case: Hydraulics) -> Finding:
     result, kind = case.result, view.location.valve.kind or "conventional"
     rule, name = BACK_RULE[kind], case.result.name
     if case.outlet_blocked:
-        words = f"case {name}: the outlet line cannot pass the rated flow"
+        words = f"{called(name)}: the outlet line cannot pass the rated flow"
         rests = view.rests_on("outlet.size", f"cases.{case.index}.superimposed_max")
         if rests:
             return open_check("back-pressure", f"{words} (rests on a default: {said(rests)})", rule, case=name, rests_on=rests)
         return failed("back-pressure", words, rule, severity="stop", case=name)
     if result.built_up is None or result.back_pressure is None or case.duty is None:
         reason = case.outlet_reason or result.reason or view.pipes.outlet_reason or "outlet line unknown"
-        return open_check("back-pressure", f"case {name}: built-up back pressure not computed: {reason}", rule, case=name)
+        return open_check("back-pressure", f"{called(name)}: built-up back pressure not computed: {reason}", rule, case=name)
     finding = _conventional(view, case) if kind == "conventional" else _balanced(view, case, kind)
     return replace(finding, words=f"{finding.words}; homogeneous two-phase, indicative") if case.duty.indicative else finding
 
@@ -173,8 +177,13 @@ def _conventional(view: View, case: Hydraulics) -> Finding:
     built_up = back_share(result.built_up or 0.0, set_gauge)
     value = back_share((result.built_up or 0.0) + swing, set_gauge)
     limit = back_limit(duty.overpressure, view.basis.built_up_limit)
-    words = f"case {result.name}: built-up {percent(built_up)} and swinging superimposed {percent(back_share(swing, set_gauge))} of set"
+    words = f"{called(result.name)}: built-up {percent(built_up)} and swinging superimposed {percent(back_share(swing, set_gauge))} of set"
     rests = _rests(view, case)
+    if case.body_alone and value > limit:
+        words += "; the built-up part is the choked outlet of the valve itself, which its certification tests contain: not failed for it"
+        value = back_share(swing, set_gauge)
+        if value <= limit:
+            return noted("back-pressure", "thin", words, FLOOR_RULE, case=result.name, rests_on=rests)
     # Built-up alone above the limit fails whatever the header does; an assumed kind or pipe size may be all there is to it.
     alone = built_up > limit and not {"valve.kind", "outlet.size", f"cases.{case.index}.phase"} & set(rests)
     return judged(view, "back-pressure", value, limit, words, BACK_RULE["conventional"], case=result.name, rests_on=rests,
@@ -197,7 +206,7 @@ def _balanced(view: View, case: Hydraulics, kind: str) -> Finding:
     result, basis, set_gauge = case.result, view.basis, view.set_gauge or 1.0
     value = back_share(basis.gauge(result.back_pressure or 0.0), set_gauge)
     free, ceiling = (basis.bellows_limit, basis.bellows_ceiling) if kind == "bellows" else (basis.pilot_back_pressure_limit, 1.0)
-    words = f"case {result.name}: total back pressure {percent(value)} of set"
+    words = f"{called(result.name)}: total back pressure {percent(value)} of set"
     rests = _rests(view, case)
     if free < value <= ceiling:
         words = f"{words}: above {percent(free)} the maker must confirm lift and capacity"
@@ -231,7 +240,7 @@ def _for_the_reader(view: View) -> list[Finding]:
     if choked:
         worst = max(choked, key=lambda c: c.result.body_floor or 0.0)
         gauge = view.basis.gauge(worst.result.body_floor or 0.0)
-        words = f"the valve outlet itself chokes at {gauge / 1e5:.2g} barg in case {worst.result.name}"
+        words = f"the valve outlet itself chokes at {gauge / 1e5:.2g} barg in {called(worst.result.name)}"
         out.append(noted("back-pressure", "pass", words, FLOOR_RULE, case=worst.result.name))
     return out
 

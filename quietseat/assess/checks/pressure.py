@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache, lru_cache
 
 from quietseat import units
-from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent
+from quietseat.assess.checks.common import View, called, failed, judged, near, noted, open_check, percent
 from quietseat.assess.checks.ratings import rating
 from quietseat.assess.complete import allowed_accumulation
 from quietseat.basis import Basis
@@ -50,7 +50,7 @@ def _mawp(view: View) -> Finding:
         return open_check("set-above-mawp", words, MAWP_RULE)
     value = ratio(set_gauge, basis.gauge(mawp))
     limit, additional = basis.set_limit_first, _additional(view)
-    words = f"set is {percent(value)} of MAWP"
+    words = f"set is {near(value, limit)[0]} of MAWP"
     if additional is not None and value > limit * (1 + 1e-9):
         if value <= additional * (1 + 1e-9):
             words += ": right for an additional valve only, another one has to be set at the MAWP or below"
@@ -83,7 +83,7 @@ def _accumulation(view: View) -> list[Finding]:
         allowed = allowed_accumulation(case, view.basis)
         if case.accumulation is not None and case.accumulation > allowed * (1 + 1e-6):
             name = view.cases[index].result.name
-            words = f"case {name} counts on {percent(case.accumulation)} of MAWP, {view.basis.code} allows {percent(allowed)}"
+            words = f"{called(name)} counts on {percent(case.accumulation)} of MAWP, {view.basis.code} allows {percent(allowed)}"
             out.append(open_check("data", words, ACCUMULATION_RULE, case=name))
     return out
 
@@ -122,7 +122,8 @@ def _close(view: View) -> Finding:
     limit, kind = operating_limit(location.valve, set_gauge, basis)
     if view.rests_on("valve.pilot_action"):  # taken as snap, the kind with the higher limit
         limit = min(limit, basis.operating_limit_modulating)
-    words = f"operating maximum is {percent(value)} of set, limit {percent(limit)} ({kind})"
+    here, there = near(value, limit)
+    words = f"operating maximum is {here} of set, limit {there} ({kind})"
     rests = view.rests_on("vessel.operating_pressure")
     return judged(view, "close-to-set", value, limit, words, CLOSE_RULE, severity="stop" if value >= 1 else "act",
                   rests_on=rests, sway=1.0 if rests else 0.0, confidence="memory-md", thin=0.0)  # fmt: skip
@@ -138,7 +139,8 @@ def _reseat(view: View) -> list[Finding]:
         return []  # open already
     value, reseat = ratio(basis.gauge(operating), view.set_gauge or 1.0), 1 - blowdown
     stays = ": it cannot shut again" if value > reseat else ""
-    words = f"operating maximum {percent(value)} of set against reseat at {percent(reseat)}{stays}"
+    here, there = near(value, reseat)
+    words = f"operating maximum {here} of set against reseat at {there}{stays}"
     rests = view.rests_on("valve.blowdown")
     return [judged(view, "close-to-set", value, reseat, words, RESEAT_RULE, severity="stop", step="p_reseat",
                    rests_on=rests, sway=1.0 if rests else 0.0, thin=0.0)]  # fmt: skip

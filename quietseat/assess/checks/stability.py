@@ -3,21 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from quietseat.assess.capacity import Duty
-from quietseat.assess.checks.common import View, failed, noted, open_check, said
+from quietseat.assess.checks.common import (
+    EDGE,
+    View,
+    failed,
+    margin_above,
+    margin_below,
+    near,
+    noted,
+    open_check,
+    said,
+)
 from quietseat.assess.checks.duty import nameplate
 from quietseat.assess.hydraulics import Hydraulics, Pipes
 from quietseat.basis import Basis
+from quietseat.dynamics.parameters import ranges
 from quietseat.dynamics.screening import SMALL_VESSEL, Situation, screen
 from quietseat.formula import Sheet
-from quietseat.model import Finding, Location, Stability
+from quietseat.model import Finding, Location, Stability, Valve
 from quietseat.piping.resistance import bore_area
 from quietseat.status import Status
 
 RULE = "closed-form stability: quarter-wave critical length, force balance, wave return, cycle period"
 HEARD_RULE = "reported in the history (words of the register)"
 TRIM_RULE = "liquid wants a liquid trim (API RP 576)"
+PILOT_RULE = "a pilot that senses at the valve inlet: loss and wave there within its blowdown (estimate)"
+STARVES = "The valve starves itself"  # how the screening begins when the force balance is what fails
 _WORST = ("chatters", "flutters", "cycles", "unproven", "quiet")
 
 
@@ -40,6 +54,11 @@ def stability(view: View, sheet: Sheet) -> Stability:
     return found[0] if len(found) == 1 else min(found, key=lambda s: _WORST.index(s.verdict))
 
 
+def modulating(valve: Valve) -> bool:
+    """True for a pilot that opens only as far as the flow needs."""
+    return valve.kind == "pilot" and valve.pilot_action == "modulating"
+
+
 def _lowest(view: View, ready: list[Hydraulics]) -> list[tuple[Hydraulics, float | None]]:
     """For each phase the case that needs the smallest share of the full flow, and its flow.
 
@@ -54,7 +73,9 @@ def _lowest(view: View, ready: list[Hydraulics]) -> list[tuple[Hydraulics, float
         heavy = [c for c in cases if view.location.cases[c.index].cause != "thermal"] or cases
         known = [c for c in heavy if c.result.required_flow is not None and not nameplate(view, c)]
         if known:
-            case = min(known, key=lambda c: (c.result.required_flow or 0.0) / (c.result.full_flow or 1.0))
+            # A modulating pilot is judged at the flow it has to pass: the largest is its worst.
+            worst = max if modulating(view.location.valve) else min
+            case = worst(known, key=lambda c: (c.result.required_flow or 0.0) / (c.result.full_flow or 1.0))
             out.append((case, case.result.required_flow))
         else:
             out.append((heavy[0], None))
@@ -66,15 +87,20 @@ def _situation(location: Location, pipes: Pipes, case: Hydraulics, least: float 
     assert isinstance(duty, Duty)
     state = duty.state
     origin = location.origins.get("valve.blowdown")
+    full_flow, loss = case.result.full_flow, case.inlet_loss
+    share = case.result.inlet_loss_required
+    if modulating(valve) and least and full_flow and least < full_flow and share is not None:
+        # It opens only as far as needed (API 520-2 counts its inlet loss at the required flow too).
+        full_flow, loss = least, share * basis.gauge(valve.set_pressure or 0.0)
     return Situation(
         kind=valve.kind or "conventional", phase=state.phase, set_pressure=valve.set_pressure or 0.0,
-        atmospheric=basis.atmospheric_pressure, full_flow=case.result.full_flow, least_flow=least,
+        atmospheric=basis.atmospheric_pressure, full_flow=full_flow, least_flow=least,
         pilot_action=valve.pilot_action, pilot_sense=valve.pilot_sense, pilot_bleed=valve.pilot_bleed,
         blowdown=valve.blowdown if valve.blowdown is not None else basis.default_blowdown,
         blowdown_is_default=valve.blowdown is None or (origin is not None and origin.how in ("default", "assumed")),
         relieving_pressure=duty.rated_pressure, sound_speed=duty.sound_speed,
         molar_mass=state.molar_mass, k=state.k, Z=state.Z, temperature=state.temperature, density=state.density,
-        inlet_length=inlet.length if inlet else None, inlet_loss_full=case.inlet_loss,
+        inlet_length=inlet.length if inlet else None, inlet_loss_full=loss,
         segments=tuple([(length, bore_area(bore)) for length, bore in inlet.acoustic]) if inlet else (),
         pipe_area=inlet.area if inlet else None,
         vessel_volume=location.vessel.volume, built_up=case.result.built_up or 0.0,
@@ -103,13 +129,40 @@ def check(view: View) -> list[Finding]:
     return out
 
 
+def by_balance(found: Stability) -> bool:
+    """True where a spring valve fails by the force balance, not by the length of its inlet line."""
+    return found.verdict == "chatters" and found.words.startswith(STARVES)
+
+
+def _figures(view: View, found: Stability) -> dict[str, Any]:
+    """Value, limit and margin of the criterion that decided: force balance (Pa) or inlet line (m)."""
+    used, allowed = found.force_balance_used, found.force_balance_allowed
+    length, critical = found.inlet_length, found.critical_length
+    if found.verdict == "flutters":  # the damping of a small vessel decides: neither of the two
+        return {"confidence": "estimate"}
+    balance = used is not None and allowed is not None and allowed > 0.0
+    if found.verdict == "chatters":
+        balance = balance and by_balance(found)
+    elif length is not None and critical:
+        too_long = length >= view.basis.critical_length_margin * critical
+        held = found.verdict == "quiet" and length > critical  # quiet on its upper stop, whatever the length
+        balance = balance and (held or (not too_long and (used or 0.0) > (allowed or 0.0)))
+    if balance and used is not None and allowed is not None:
+        return {"value": used, "limit": allowed, "margin": margin_below(used, allowed), "unit": "Pa", "step": "dp_used",
+                "confidence": "estimate"}  # fmt: skip
+    if length is None or not critical:
+        return {"confidence": "estimate"}
+    return {"value": length, "limit": critical, "margin": margin_below(length, critical), "unit": "m", "step": "L_crit",
+            "confidence": "estimate"}  # fmt: skip
+
+
 def _calculated(view: View, found: Stability) -> list[Finding]:
-    value, limit = found.inlet_length, found.critical_length
-    margin = (limit - value) / limit if value is not None and limit else None
-    base = Finding("chatter", "note", "pass", RULE, found.words, value, limit, margin, unit="m", step="L_crit",
-                   confidence="estimate")  # fmt: skip
     if found.status is not Status.OK:
         return [open_check("chatter", found.words or found.reason, RULE)]
+    base = Finding("chatter", "note", "pass", RULE, found.words, **_figures(view, found))
+    hunting = _hunting(view, found)
+    if hunting is not None:
+        return [hunting]
     if found.verdict == "quiet":
         return [_quiet(view, base)]
     doubt = _doubt(view, found)
@@ -121,7 +174,36 @@ def _calculated(view: View, found: Stability) -> list[Finding]:
     if found.verdict == "cycles":
         return _cycling(view, found, base)
     words = found.words or found.reason or "stability not computed"
-    return [replace(open_check("chatter", words, RULE), value=value, limit=limit, margin=margin, unit="m", step="L_crit")]
+    return [replace(base, outcome="open", words=words, confidence="")]
+
+
+def _hunting(view: View, found: Stability) -> Finding | None:
+    """A pilot that senses at the valve inlet and loses more there than its highest blowdown cannot work.
+
+    Where only the default blowdown says so, the range of the trade counts: its highest value.
+    """
+    valve, set_gauge, used = view.location.valve, view.set_gauge or 0.0, found.force_balance_used
+    if valve.kind != "pilot" or valve.pilot_sense == "remote" or used is None or not set_gauge:
+        return None
+    modulating = valve.pilot_action == "modulating"
+    blowdown = view.location.dynamics.pilot_blowdown
+    if blowdown is None:
+        known = valve.blowdown is not None and not view.rests_on("valve.blowdown")
+        span = ranges()["pilot_blowdown_modulating" if modulating else "pilot_blowdown_snap"]
+        blowdown = (valve.blowdown or 0.0) if known else span.high
+    limit = blowdown * set_gauge
+    if used <= limit * (1 + EDGE) or limit <= 0.0:
+        return None
+    lost, spare = near(used / set_gauge, blowdown)
+    when = "at the required flow" if modulating else "as the valve opens"
+    words = f"The pilot senses at the valve inlet and loses {lost} of set there {when}, more than its blowdown of {spare}: " \
+        "it shuts the valve and opens it again."  # fmt: skip
+    rests = view.rests_on("valve.kind", "valve.pilot_sense", "valve.pilot_action", "inlet.size")
+    if rests:
+        return Finding("cycling", "note", "open", PILOT_RULE, f"{words.rstrip('.')} (fails only on a default: {said(rests)})",
+                       used, limit, margin_below(used, limit), "Pa", "dp_used", rests_on=rests)  # fmt: skip
+    return Finding("cycling", "stop", "fail", PILOT_RULE, words, used, limit, margin_below(used, limit), "Pa", "dp_used",
+                   confidence="estimate")  # fmt: skip
 
 
 def _doubt(view: View, found: Stability) -> tuple[str, ...]:
@@ -144,10 +226,21 @@ def _cycling(view: View, found: Stability, base: Finding) -> list[Finding]:
     cases = view.location.cases
     if cases and all(case.cause == "thermal" for case in cases) and (period is None or period >= limit):
         return [replace(base, words=f"{found.words} Thermal relief does so by nature.")]
-    margin = (period - limit) / limit if period is not None and limit else None
-    severity = "stop" if period is not None and period < limit else "act"
-    return [Finding("cycling", severity, "fail", RULE, found.words, period, limit, margin, unit="s", step="T_cycle",
-                    confidence="estimate")]  # fmt: skip
+    if period is not None and period < limit:
+        return [Finding("cycling", "stop", "fail", RULE, found.words, period, limit, margin_above(period, limit), unit="s",
+                        step="T_cycle", confidence="estimate")]  # fmt: skip
+    finding = Finding("cycling", "act", "fail", RULE, found.words, confidence="estimate")
+    share, least = _least_share(view), view.basis.cycling_utilisation
+    if share is None or share >= least:
+        return [finding]
+    return [replace(finding, value=share, limit=least, margin=margin_above(share, least), unit="fraction")]
+
+
+def _least_share(view: View) -> float | None:
+    """The smallest required flow over the full flow it was screened with."""
+    ready = [c for c in view.cases if c.duty is not None and c.result.full_flow]
+    shares = [least / (case.result.full_flow or 1.0) for case, least in _lowest(view, ready) if least is not None]
+    return min(shares, default=None)
 
 
 def _quiet(view: View, base: Finding) -> Finding:
