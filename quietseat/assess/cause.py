@@ -80,6 +80,8 @@ def _chatter(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
         return "oversized", f"Too big for the duty: it needs {use} of what it can pass, so it {how}. {hurt}".strip()
     if "inlet-loss" in bad:
         shuts = ", so it shuts as soon as it opens" if "chatter" in bad else ", so it cannot stay open steadily"
+        if "chatter" in bad and by_balance(view.stability) and _parts(view)[0][1] != "inlet loss":
+            shuts = f"; with {_parts(view)[0][1]} on top it shuts as soon as it opens"
         return "inlet-loss", f"The inlet line starves the valve: {_starved(bad)}{shuts}. {hurt}".strip()
     if "chatter" in bad:
         return "chatter", f"{_swings(view, bad)} {hurt}".strip()
@@ -123,11 +125,15 @@ def _taken(view: View) -> str:
 
 def _pushed_shut(view: View, bad: dict[str, Finding]) -> tuple[str, str] | None:
     """Chatter of a conventional valve that its own back pressure causes: the back pressure is the root."""
-    if not {"back-pressure", "chatter"} <= bad.keys() or {"oversized", "inlet-loss"} & bad.keys():
+    if not {"back-pressure", "chatter"} <= bad.keys() or "oversized" in bad:
         return None
-    if not by_balance(view.stability) or _parts(view)[0][1] != "back pressure":
+    largest, *others = _parts(view)
+    if not by_balance(view.stability) or largest[1] != "back pressure":
         return None
-    built_up = percent(_parts(view)[0][0] / (view.set_gauge or 1.0))
+    loss = next(part for part, name in others if name == "inlet loss")
+    if "inlet-loss" in bad and loss > 0.5 * (view.stability.force_balance_allowed or 0.0):
+        return None  # the inlet is proved before the back pressure, unless it is the lesser evil
+    built_up = percent(largest[0] / (view.set_gauge or 1.0))
     words = f"Back pressure shuts it as it opens: {built_up} of set builds up in its own outlet line and uses up its blowdown"
     return "back-pressure", f"{words}. {_injury(view, bad, 'back-pressure')}".strip()
 
