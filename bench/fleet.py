@@ -7,6 +7,7 @@ Every length runs in a process of its own, so that memory is that of the run alo
 
 from __future__ import annotations
 
+import itertools
 import json
 import resource
 import subprocess
@@ -91,7 +92,7 @@ def main() -> None:
             size = (Path(folder) / f"{count}.json").stat().st_size / 1e6
             print(f"{count:>6} rows: {found['s']:6.1f} s, {1000 * found['s'] / count:5.2f} ms a row, memory {found['own_mb']:.0f} MB "
                   f"(largest child {found['child_mb']:.0f} MB), study.json {size:.0f} MB, {found['counts']}")  # fmt: skip
-        for (a, ta), (b, tb) in zip(spent, spent[1:]):
+        for (a, ta), (b, tb) in itertools.pairwise(spent):
             print(f"added time per added row, {a} to {b}: {1000 * (tb - ta) / (b - a):.2f} ms")
     whole, bare = sizing_ratios()
     print(f"gas sizing over a plain loop over fluids: whole calculation {whole:.1f}, compiled formulas {bare:.4f}")
