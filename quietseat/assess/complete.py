@@ -24,11 +24,12 @@ def complete(location: Location, basis: Basis) -> tuple[Location, tuple[Assumpti
     again on its own result changes nothing and lists nothing; those made before stay in `origins`.
     """
     filler = Filler(location, basis)
-    valve = _valve(filler, location.valve, location.cases)
+    valve = _valve(filler, location.valve)
     vessel = _vessel(filler, location.vessel, valve)
     outlet = _outlet(filler, location.outlet, valve, location.cases)
     inlet = _inlet(filler, location.inlet, valve)
     cases = tuple([_case(filler, i, case, valve, vessel, outlet) for i, case in enumerate(location.cases)])
+    valve = _by_phase(filler, valve, cases)
     if not filler.noted:
         return location, ()
     whole = {"valve": valve, "vessel": vessel, "inlet": inlet, "outlet": outlet, "cases": cases, "origins": filler.origins}
@@ -38,7 +39,7 @@ def complete(location: Location, basis: Basis) -> tuple[Location, tuple[Assumpti
 # -- the valve and what it protects ----------------------------------------------------------------------------
 
 
-def _valve(filler: Filler, valve: Valve, cases: tuple[Case, ...]) -> Valve:
+def _valve(filler: Filler, valve: Valve) -> Valve:
     changes: dict[str, Any] = {}
     basis = filler.basis
     kind = valve.kind
@@ -70,15 +71,21 @@ def _valve(filler: Filler, valve: Valve, cases: tuple[Case, ...]) -> Valve:
     if valve.body_material is None:
         changes["body_material"] = basis.default_body_material
         filler.take("valve.body_material", basis.default_body_material, "material where nobody states it", "estimate")
-    _liquid_trim(filler, valve, kind, cases, changes)
     if kind == "pilot":
         for name, word in (("pilot_action", "snap"), ("pilot_sense", "integral"), ("pilot_bleed", "bleeding")):
             if getattr(valve, name) is None:
                 changes[name] = word
                 filler.take(f"valve.{name}", word, "the less favourable kind where nobody states it", "estimate")
+    return changed(valve, changes)
+
+
+def _by_phase(filler: Filler, valve: Valve, cases: tuple[Case, ...]) -> Valve:
+    """What hangs on the phase of the cases, and so comes after them: liquid trim and blowdown."""
+    changes: dict[str, Any] = {}
+    kind = valve.kind or "conventional"
+    _liquid_trim(filler, valve, kind, cases, changes)
     if valve.blowdown is None:
-        action = changes.get("pilot_action") or valve.pilot_action
-        changes["blowdown"] = value = _default_blowdown(kind, action, cases, basis)
+        changes["blowdown"] = value = _default_blowdown(kind, valve.pilot_action, cases, filler.basis)
         filler.take("valve.blowdown", f"{value:.1%}", "blowdown where nobody states it", "basis default_blowdown")
     return changed(valve, changes)
 
