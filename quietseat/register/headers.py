@@ -95,9 +95,11 @@ def _another(grid: Grid, head: Head) -> Head | None:
         row = grid.rows[number]
         if not _words_only(row) or repeats(grid, head, row) or _units_row(row):
             continue
-        apart = place > 0 and (order[place - 1] < number - 1 or sum(c is not None for c in grid.rows[order[place - 1]]) == 1)
+        above = [c.text for c in grid.rows[order[place - 1]] if c is not None] if place > 0 else []
+        titled = len(above) == 1 and not tags.looks_like(above[0])  # a lone tag is a valve, not a title
+        apart = place > 0 and (order[place - 1] < number - 1 or titled)
         # A letter or two may be data (a phase, an orifice): only whole words speak for headings.
-        if _hits(c for c in row if c is not None and len(c.text.strip()) > 2) < (2 if apart else 3):
+        if _hits(c for c in row if c is not None and sum(map(str.isalpha, c.text)) > 2) < (2 if apart else 3):
             continue
         blocks = [(number,)] + ([(number, number + 1)] if number + 1 in grid.rows and _words_only(grid.rows[number + 1]) else [])
         found = [made for block in blocks if (made := _block(grid, block)) is not None and made.after <= order[-1]]
