@@ -1,21 +1,35 @@
-"""The answers of the one-valve commands as plain data: `size` and `valve`."""
+"""The answers of the one-valve commands as plain data: `size`, `valve` and `chatter`."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from quietseat import plain
-from quietseat.assess import assess
-from quietseat.casefile import read_size, read_valve
+from quietseat.assess import Screened, assess, screen
+from quietseat.assess.checks.stability import WORST, situations
+from quietseat.basis import Basis
+from quietseat.casefile import as_stated, read_size, read_valve
+from quietseat.dynamics.situation import Situation
 from quietseat.formula import Sheet
-from quietseat.model import Assessment, Problem
+from quietseat.model import Assessment, Assumption, Chatter, Problem
 from quietseat.sizing import size
 from quietseat.sizing.filled import complete
 from quietseat.sizing.request import Result
-from quietseat.status import CalculationFailed, Status
+from quietseat.status import CalculationFailed, InputUnusable, Status
 
+ENGINES = ("local", "cuda")
+CAUTIONS = (
+    "The model predicts; it does not prove. Nothing here has been compared with a measured map of stable and unstable points.",
+    "Counts of impacts, peak pressures and energies are chaotic: only the class (quiet, flutters, chatters, cycles) repeats.",
+    "Several valves on one line, resonance of the outlet line, wear and sideways motion of the disc are outside the model.",
+)
+# What of the assumptions of an assessment has a say in the motion of the disc.
+_MOVING = ("valve.kind", "valve.pilot", "valve.blowdown", "valve.effective", "inlet.", "outlet.", "vessel.volume", "cases.")
+_IDLE = ("rate_basis", "accumulation", "required")
 _MEND = {
     Status.OUT_OF_RANGE: "change the value the sentence names, or choose a method that covers it",
     Status.NOT_CONVERGED: "check the inputs: no answer of this size makes sense",
@@ -64,6 +78,89 @@ def valve_answer(path: str) -> dict[str, Any]:
     answer["problems"] += [p.as_dict() for p in _unanswered(found, _name(path))]
     out: dict[str, Any] = plain.clean(answer)
     return out
+
+
+def chatter_answer(path: str, samples: int | None = None, engine: str = "local") -> dict[str, Any]:
+    """March one valve file in time (contract `chatter`).
+
+    samples: draws of what nobody stated (default: the Basis; 1 = the stated parameters once). engine: "local" or
+    "cuda". A run that diverges is a status and the verdict unproven, never an error. Raises InputUnusable where the
+    file, the samples or the engine cannot be used.
+    """
+    _usable(samples, engine)
+    case = read_valve(path)
+    place, stated = as_stated(case)
+    screened = screen(place, case.basis, record=False)
+    try:
+        each = _asked(screened, case.run)
+        found = _worst(_marched(each, case.run, case.basis, samples, engine))
+    except CalculationFailed as failed:
+        found = Chatter(failed.status, failed.reason, words=f"Not judged: {failed.reason}.")
+    problems = [] if found.status is Status.OK else [Problem(found.reason, _MEND[found.status], _name(path))]
+    answer: dict[str, Any] = plain.chatter(found)
+    answer = {"tag": place.tag, "engine": engine, **answer, "problems": [p.as_dict() for p in problems]}
+    answer["assumptions"] = [asdict(a) for a in (*stated, *_moving(screened.assumptions), *found.assumptions)]
+    out: dict[str, Any] = plain.clean({**answer, "cautions": list(CAUTIONS)})
+    return out
+
+
+def _usable(samples: int | None, engine: str) -> None:
+    """Raise InputUnusable where samples or engine cannot be used."""
+    if samples is not None and samples < 1:
+        raise InputUnusable(f"--samples {samples}: must be at least 1.")
+    if engine not in ENGINES:
+        raise InputUnusable(f"engine {engine!r} is not known; use --engine local or --engine cuda.")
+    if engine == "cuda" and find_spec("numba_cuda") is None:
+        raise InputUnusable('engine "cuda" is not installed; install it with: pip install "quietseat[cuda]" (needs an NVIDIA GPU).')
+
+
+def _asked(screened: Screened, run: Mapping[str, Any]) -> list[Situation]:
+    """The situations to march: every phase the valve relieves, or that of the first case where [run] states a flow."""
+    view = screened.view
+    try:
+        each = situations(view) if view.set_gauge is not None else []
+    except (ValueError, ZeroDivisionError, OverflowError) as error:  # data no valve can have
+        raise CalculationFailed(Status.NOT_COMPUTED, f"the equations have no value here ({error})") from error
+    if not each:
+        ended = next((c.result for c in view.cases if c.result.reason), None)
+        reason = ended.reason if ended else "no case says which fluid flows" if not view.cases else "set pressure unknown"
+        raise CalculationFailed(ended.status if ended else Status.NOT_COMPUTED, reason)
+    if view.pipes.inlet is None:
+        raise CalculationFailed(Status.NOT_COMPUTED, view.pipes.inlet_reason)
+    if "flow" not in run and "flow_fraction" not in run:
+        return each
+    phase = view.location.cases[0].phase  # a stated flow is that of the first case
+    return [next((one for one in each if one.phase == phase), each[0])]
+
+
+def _marched(
+    each: Sequence[Situation], run: Mapping[str, Any], basis: Basis, samples: int | None, engine: str
+) -> list[Chatter]:
+    from quietseat.march.chatter import Question, chatter
+
+    found = []
+    for one in each:
+        flow, share = run.get("flow"), run.get("flow_fraction")
+        if share is not None:
+            if one.full_flow is None:
+                raise CalculationFailed(Status.NOT_COMPUTED, "the flow at 110 % of set is unknown: give run.flow instead")
+            flow = share * one.full_flow
+        question = Question(
+            one, flow=flow, start=run.get("start", "shut"), cells=run.get("cells"), duration=run.get("duration"),
+            samples=samples, details=True,
+        )  # fmt: skip
+        found.append(chatter(question, basis, engine=engine))
+    return found
+
+
+def _worst(found: Sequence[Chatter]) -> Chatter:
+    """The worst of several answers; one that did not end ok comes first, for it can hide anything."""
+    return min(found, key=lambda one: (one.status is Status.OK, WORST.index(one.verdict), -(one.chatter_probability or 0.0)))
+
+
+def _moving(assumptions: Sequence[Assumption]) -> list[Assumption]:
+    """Those assumptions of an assessment that have a say in the motion of the disc."""
+    return [a for a in assumptions if a.field.startswith(_MOVING) and not a.field.endswith(_IDLE)]
 
 
 def _unanswered(found: Assessment, file: str) -> list[Problem]:

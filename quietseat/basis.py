@@ -118,6 +118,14 @@ class Basis(BaseModel):
     critical_length_excess: float
     cycling_utilisation: float
     damaging_period: float
+    time_marching: str
+    marched_valves: int
+    chatter_samples: int
+    remedy_samples: int
+    chatter_seed: int
+    chatter_cells: int
+    chatter_quiet: float
+    chatter_unstable: float
     simmer_metal: float
     simmer_soft: float
     simmer_pilot: float

@@ -103,6 +103,20 @@ def valve(case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")],
 
 
 @app.command()
+def chatter(
+    case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")],
+    samples: Annotated[int | None, typer.Option("--samples", help="Draws of what nobody stated; 1 = the stated values once.")] = None,
+    engine: Annotated[str, typer.Option("--engine", help="local; cuda comes with its extra.")] = "local",
+    as_json: JsonFlag = False,
+) -> None:
+    """March one valve in time: will it chatter, how likely, why, and what keeps it quiet."""
+    from quietseat.answers import chatter_answer
+
+    answer = chatter_answer(case, samples, engine)
+    _print(as_json, lambda: answer, lambda: _say.chatter(answer))
+
+
+@app.command()
 def study(
     register: Annotated[Path, typer.Argument(help="Register: .xlsx, .csv, .xls or .ods.")],
     basis: BasisFile = None,

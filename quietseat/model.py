@@ -12,10 +12,10 @@ from quietseat.formula import Step
 from quietseat.status import Assumption, Problem, Status
 
 __all__ = [
-    "Assessment", "Assumption", "Case", "CaseResult", "Cost", "Dynamics", "Event", "Finding", "Fit", "Fitting",
-    "FlangeFit", "History",
-    "Line", "Location", "Origin", "Problem", "Remedy", "Rung", "Segment", "Service", "Spread", "Stability",
-    "Status", "Step", "Suitability",
+    "Assessment", "Assumption", "Case", "CaseResult", "Chatter", "ChatterLimits", "Cost", "Dynamics", "Event", "Finding",
+    "Fit", "Fitting", "FlangeFit", "FlowChatter", "History",
+    "Line", "Location", "Origin", "Problem", "Remedy", "Rung", "Segment", "Service", "Spread", "Stability", "StabilityMap",
+    "Status", "Step", "Suitability", "Trace",
     "Valve", "Vessel", "Work", "replace",
 ]  # fmt: skip
 
@@ -323,6 +323,92 @@ class Stability:
     valve_frequency: float | None = None  # Hz
     verdict: str = "unproven"  # quiet, flutters, chatters, cycles, unproven
     words: str = ""
+    criterion: str = ""  # what decided: balance, length, vessel, oversize, pilot, stop; "" = nothing did
+    judged_by: str = "closed form"  # or "marching in time"
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Motion of the valve in time at one flow, middle values of every unknown. SI, pressures absolute."""
+
+    name: str  # which flow: "25 %", "50 %", "required", "rated", "stated"
+    flow: float  # kg/s into the vessel
+    verdict: str  # quiet, flutters, chatters, cycles, unproven
+    times: tuple[float, ...] = ()  # s
+    lift: tuple[float, ...] = ()  # m
+    inlet_pressure: tuple[float, ...] = ()  # Pa at the valve inlet
+    vessel_pressure: tuple[float, ...] = ()  # Pa
+
+
+@dataclass(frozen=True, slots=True)
+class FlowChatter:
+    """What the draws did at one flow."""
+
+    name: str
+    flow: float  # kg/s
+    chatter: float  # share of the draws
+    flutter: float
+    cycling: float
+    unproven: float  # share of the draws without a verdict (a run that diverged or could not be started)
+    marched: int  # draws marched in time; the others were plain from linear theory
+
+
+@dataclass(frozen=True, slots=True)
+class ChatterLimits:
+    """What would keep this valve quiet, everything else as it is; None = not found in the range searched."""
+
+    longest_quiet_inlet: float | None = None  # m
+    smallest_quiet_flow: float | None = None  # kg/s
+    blowdown_cure: float | None = None  # fraction of gauge set
+    lift_cure: float | None = None  # fraction of full lift
+    words: tuple[str, ...] = ()  # why one is None, or what it rests on
+
+
+@dataclass(frozen=True, slots=True)
+class StabilityMap:
+    """Probability of chatter over inlet length and flow."""
+
+    lengths: tuple[float, ...]  # m
+    flows: tuple[float, ...]  # kg/s
+    probability: tuple[tuple[float, ...], ...]  # a row a flow, a column a length
+    length: float  # m, this valve
+    flow: float  # kg/s, its smallest credible flow
+
+
+@dataclass(frozen=True, slots=True)
+class Chatter:
+    """Stability in time of one valve on its pipe, over everything nobody stated."""
+
+    status: Status = Status.NOT_COMPUTED
+    reason: str = ""
+    verdict: str = "unproven"  # quiet, flutters, chatters, cycles, unproven
+    words: str = ""  # plain explanation: what happens, why, what would settle or cure it
+    limited_by: str = ""  # inlet wave, inlet loss, small vessel, oversize, back pressure, pilot, nothing
+    measure: str = ""  # the measurement that would settle an unproven verdict
+    chatter_probability: float | None = None
+    interval: tuple[float, float] | None = None  # 95 % interval of the chatter probability
+    cycling_probability: float | None = None
+    flutter_probability: float | None = None
+    critical_length: float | None = None  # m, closed form at the lift that passes the flow
+    inlet_length: float | None = None  # m, acoustic
+    frequency: float | None = None  # Hz, dominant
+    seat_impacts: float | None = None  # 1/s
+    impact_energy: float | None = None  # J, one seat impact
+    inlet_pressure_min: float | None = None  # Pa
+    inlet_pressure_max: float | None = None  # Pa
+    opening_time: float | None = None  # s
+    cycle_period: float | None = None  # s
+    samples: int = 0  # draws, times flows = cases
+    marched: int = 0  # cases marched in time
+    seed: int | None = None
+    cells: int | None = None
+    flows: tuple[FlowChatter, ...] = ()
+    traces: tuple[Trace, ...] = ()
+    limits: ChatterLimits = ChatterLimits()
+    sensitivities: tuple[tuple[str, float], ...] = ()  # parameter, share of the spread it explains
+    map: StabilityMap | None = None
+    drawn: tuple[str, ...] = ()  # unknowns drawn from their range
+    assumptions: tuple[Assumption, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,6 +431,8 @@ class Assessment:
     status: Status = Status.OK
     reasons: tuple[str, ...] = ()  # why this verdict: "unproven: inlet length unknown"
     passed: tuple[Finding, ...] = ()  # the checks that passed, with their margins
+    chatter: Chatter | None = None  # stability in time; None = closed form was enough, or marching is off
+    chatter_doubt: str = ""  # why it was marched: what closed form left open
 
 
 @dataclass(frozen=True, slots=True)

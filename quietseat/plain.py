@@ -4,11 +4,25 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from quietseat.model import Assessment, CaseResult, Cost, Finding, Fit, Location, Remedy, Rung, Spread, Stability, Step
+from quietseat.model import (
+    Assessment,
+    CaseResult,
+    Chatter,
+    Cost,
+    Finding,
+    Fit,
+    Location,
+    Remedy,
+    Rung,
+    Spread,
+    Stability,
+    Step,
+    Trace,
+)  # fmt: skip
 
 # Attribute -> key, where the unit has to stand in the key. What is not listed keeps its name.
 UNITS: Mapping[str, Mapping[str, str]] = {
@@ -39,6 +53,11 @@ UNITS: Mapping[str, Mapping[str, str]] = {
         "old_inlet_height": "m", "old_outlet_reach": "m", "new_inlet_height": "m", "new_outlet_reach": "m",
         "difference_inlet": "m", "difference_outlet": "m", "tolerance": "m", "spool_length": "m",
     },
+    "chatter": {
+        "critical_length": "m", "inlet_length": "m", "frequency": "hz", "seat_impacts": "per_s", "impact_energy": "j",
+        "inlet_pressure_min": "pa", "inlet_pressure_max": "pa", "opening_time": "s", "cycle_period": "s",
+    },
+    "limits": {"longest_quiet_inlet": "m", "smallest_quiet_flow": "kg_s"},
 }  # fmt: skip
 
 
@@ -99,6 +118,70 @@ def stability(found: Stability) -> dict[str, Any]:
     return keyed(found, "stability")
 
 
+_PARTS = ("flows", "traces", "limits", "sensitivities", "map", "assumptions", "interval", "drawn")
+_TAIL, _GROUPS = 260, 100  # points kept of a thinned trace: its end, and four in each part before
+_TRACE_DIGITS = 6  # more than a chart can show, and the motion itself is chaotic
+
+
+def chatter(found: Chatter, *, thin: bool = False) -> dict[str, Any]:
+    """Stability in time, contract names to the letter; a number that is not finite becomes null.
+
+    thin: keep of each trace the crests and troughs and its end, enough for a picture (a study has hundreds).
+    """
+    flat = {key: _finite(value) for key, value in keyed(found, "chatter").items() if key not in _PARTS}
+    grid = found.map
+    return {
+        **flat, "status": str(found.status), "interval": [_finite(end) for end in found.interval] if found.interval else None,
+        "flows": [
+            {
+                "name": flow.name, "flow_kg_s": _finite(flow.flow), "chatter_probability": _finite(flow.chatter),
+                "flutter_probability": _finite(flow.flutter), "cycling_probability": _finite(flow.cycling),
+                "unproven_share": _finite(flow.unproven), "marched": flow.marched,
+            }
+            for flow in found.flows
+        ],
+        "traces": [_trace(line, thin) for line in found.traces],
+        "limits": {key: value if key == "words" else _finite(value) for key, value in keyed(found.limits, "limits").items()},
+        "sensitivities": [{"parameter": name, "share": _finite(share)} for name, share in found.sensitivities],
+        "map": {
+            "lengths_m": list(grid.lengths), "flows_kg_s": list(grid.flows),
+            "probability": [[_finite(cell) for cell in row] for row in grid.probability],
+            "length_m": _finite(grid.length), "flow_kg_s": _finite(grid.flow),
+        } if grid else None,
+        "drawn": list(found.drawn), "assumptions": [asdict(a) for a in found.assumptions],
+    }  # fmt: skip
+
+
+def _finite(value: Any) -> Any:
+    """The value; None for a number that is none."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _trace(line: Trace, thin: bool) -> dict[str, Any]:
+    """One trace up to the first number that is none: what a run that broke off did before."""
+    columns: tuple[Sequence[float], ...] = (line.times, line.lift, line.inlet_pressure, line.vessel_pressure)
+    if thin and len(line.times) > _TAIL + 4 * _GROUPS:
+        kept = _crests(columns)
+        columns = tuple([column[at] for at in kept] for column in columns)
+    rows = list(zip(*columns))
+    whole = next((at for at, row in enumerate(rows) if not all(map(math.isfinite, row))), len(rows))
+    digits = [[float(f"{value:.{_TRACE_DIGITS}g}") for value in column[:whole]] for column in columns]
+    names = ("t_s", "lift_m", "inlet_pressure_pa", "vessel_pressure_pa")
+    return {"name": line.name, "flow_kg_s": _finite(line.flow), "verdict": line.verdict, **dict(zip(names, digits))}
+
+
+def _crests(columns: Sequence[Sequence[float]]) -> list[int]:
+    """Places of the highest and lowest lift and inlet pressure in each part of a trace, and all of its end."""
+    count = len(columns[0])
+    head = count - _TAIL
+    kept = {0, *range(head, count)}
+    for part in range(_GROUPS):
+        inside = range(part * head // _GROUPS, (part + 1) * head // _GROUPS)
+        for column in columns[1:3]:
+            kept |= {min(inside, key=column.__getitem__), max(inside, key=column.__getitem__)}
+    return sorted(kept)
+
+
 def steps(lines: tuple[Step, ...]) -> list[dict[str, Any]]:
     """The steps of a sheet."""
     return [
@@ -149,7 +232,8 @@ def assessment(found: Assessment, *, with_steps: bool = True) -> dict[str, Any]:
     out: dict[str, Any] = {
         "tag": found.tag, "verdict": found.verdict, "findings": [finding(f) for f in found.findings],
         "cases": [case_result(c) for c in found.cases], "ladder": [rung(r) for r in found.ladder],
-        "stability": stability(found.stability), "cause": found.cause,
+        "stability": stability(found.stability), "chatter": chatter(found.chatter, thin=True) if found.chatter else None,
+        "cause": found.cause,
         "cause_code": found.cause_code, "evidence": list(found.evidence), "reasons": list(found.reasons),
         "passed": [finding(f) for f in found.passed], "flags": list(found.flags), "status": str(found.status),
         "problems": [p.as_dict() for p in found.problems],

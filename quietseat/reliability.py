@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp
+from math import exp, sqrt
 from typing import Annotated
 
 from quietseat.formula import One, Sheet, formula
@@ -30,6 +30,24 @@ def probability(time: years, eta: years, beta: One) -> One:
 def modified_life(eta: years, environment: One, discharge: One) -> years:
     """Characteristic life after the modifiers."""
     return environment * discharge * eta
+
+
+@formula("Wilson 1927, J. Am. Stat. Assoc. 22:209 (memory-hi)")
+def wilson_low(found: One, count: One, z: One) -> One:
+    """Low end of the interval of a share: found of count."""
+    return (
+        found / count + z**2 / (2 * count)
+        - z * sqrt(found / count * (1 - found / count) / count + z**2 / (4 * count**2))
+    ) / (1 + z**2 / count)  # fmt: skip
+
+
+@formula("Wilson 1927, J. Am. Stat. Assoc. 22:209 (memory-hi)")
+def wilson_high(found: One, count: One, z: One) -> One:
+    """High end of the interval of a share: found of count."""
+    return (
+        found / count + z**2 / (2 * count)
+        + z * sqrt(found / count * (1 - found / count) / count + z**2 / (4 * count**2))
+    ) / (1 + z**2 / count)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

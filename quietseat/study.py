@@ -7,21 +7,21 @@ import json
 import os
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TextIO
 
-from quietseat import plain
-from quietseat.assess import assess, complete
+from quietseat import plain, predictions
+from quietseat.assess import Asking, assess, assess_many, complete
 from quietseat.basis import Basis
 from quietseat.model import Assessment, Assumption, Location, Problem, Remedy
 from quietseat.portfolio import Entry, entry, rank
 from quietseat.register import Register, read
 from quietseat.remedies import best_plain_yes, propose, recommended
-from quietseat.status import InputUnusable
+from quietseat.status import InputUnusable, Status
 from quietseat.tables import sources
 
 SCHEMA = "quietseat-study/1"
@@ -93,12 +93,13 @@ class Study:
 
 def run(
     register: str | Path, basis: Basis, mends: str | Path | None = None, *,
-    progress: Progress | None = None, workers: int | None = 1,
+    progress: Progress | None = None, workers: int | None = 1, engine: str = "local",
 ) -> Study:  # fmt: skip
-    """Read a register, assess every valve, propose remedies, rank and plan.
+    """Read a register, assess every valve, march the doubtful ones in time, propose remedies, rank and plan.
 
     workers: processes; None: one a core where the register is large (a script that asks for it needs the usual
-    `if __name__ == "__main__":`). A row that fails is a Problem of its own.
+    `if __name__ == "__main__":`). engine: local or cuda, for the valves; their remedies are marched locally.
+    A row that fails is a Problem of its own.
     Raises InputUnusable where the register as a whole cannot be read.
     """
     from quietseat import __version__
@@ -106,7 +107,13 @@ def run(
     found = read(str(register), basis, str(mends) if mends else None)
     jobs = list(_jobs(found))
     at_once = len(jobs) <= basis.stepped_valves
-    done, entries, tally = _assess_all(jobs, at_once, basis, progress, workers)
+    marching = basis.time_marching != "none"
+    small = len(jobs) <= basis.marched_valves
+    pool = _Pool(basis, workers, progress)
+    parts = pool.assess(jobs, _How(at_once, marching and small, engine))
+    if marching and not small:
+        _march_worst(jobs, parts, pool, _How(True, True, engine))
+    done, entries, tally = _gather(parts)
     _place(done)
     if not at_once:
         _add_steps(jobs, done, tally, basis)
@@ -120,6 +127,7 @@ def run(
         "title": basis.title, "status": "ok", "inputs": inputs,
         "basis": {"choices": basis.rows(), "changed": dict(basis.changed())},
         "register": found.head(), "counts": _counts(done), "causes": tally.causes(), "plan": plan,
+        "marching": tally.marching(basis, len(jobs)), "predictions": predictions.table(tally.seen),
         "problems": [problem.as_dict() for problem in (*found.problems, *tally.problems)],
         "assumptions": tally.assumptions(found.assumptions), "sources": _sources(),
         "cautions": list(CAUTIONS), "hand_checks": tally.hand_checks(),
@@ -136,9 +144,17 @@ class _Tally:
         self._assumed: dict[tuple[str, str, str, str], list[str]] = {}
         self._causes: Counter[str] = Counter()
         self._hand: dict[str, dict[str, str]] = {}
+        self._marched: list[dict[str, Any]] = []
+        self._left: list[str] = []
+        self.seen: list[tuple[str, bool | None]] = []
 
     def add(self, tag: str, part: Mapping[str, Any]) -> None:
-        """Count one valve's assumptions, cause and hand checks."""
+        """Count one valve's assumptions, cause, hand checks, and what was marched in time."""
+        if part["marched"]:
+            self._marched.append(part["marched"])
+        elif part["in_doubt"]:
+            self._left.append(tag)
+        self.seen.append(part["seen"])
         for key in part["assumptions"]:
             self._assumed.setdefault(tuple(key), []).append(tag)
         if part["cause_code"]:
@@ -159,6 +175,23 @@ class _Tally:
             for k, tags in sorted(self._assumed.items(), key=lambda item: (-len(item[1]), item[0]))
         ]
         return general + each
+
+    def marching(self, basis: Basis, valves: int) -> dict[str, Any]:
+        """Which valves were marched in time and why, which stayed in doubt without, and how much that took."""
+        cases = sum(item["cases"] for item in self._marched)
+        run = sum(item["cases_marched"] for item in self._marched)
+        words = {
+            "none": "The Basis has no valve marched in time: closed form stands.",
+            "all": "The Basis has every valve marched in time.",
+            "doubtful": "Marched in time: the valves closed form leaves in doubt. The others are plain in closed form.",
+        }[basis.time_marching]
+        if self._left and basis.time_marching != "none":
+            words += f" {len(self._left)} more are in doubt and were not marched (Basis choice marched_valves): unproven."
+        return {
+            "choice": basis.time_marching, "valves": valves, "valves_marched": len(self._marched),
+            "valves_left": self._left, "cases": cases, "cases_marched": run, "samples": basis.chatter_samples,
+            "seed": basis.chatter_seed, "marched": self._marched, "words": words,
+        }  # fmt: skip
 
     def causes(self) -> list[dict[str, Any]]:
         """Root causes by how many valves they trouble."""
@@ -183,11 +216,28 @@ def finding_titles() -> dict[str, str]:
 # -- one valve -------------------------------------------------------------------------------------------------
 
 
-def assess_valve(location: Location, problems: tuple[Problem, ...], basis: Basis, record: bool) -> dict[str, Any]:
-    """Everything about one valve, ready to send between processes: summary, packed JSON, plan entry, tally."""
+@dataclass(frozen=True, slots=True)
+class _How:
+    """How valves are assessed: with steps or without, marched in time or not, on which engine."""
+
+    record: bool
+    march: bool
+    engine: str = "local"
+
+    def asking(self, basis: Basis) -> Asking | None:
+        """Marching of the valves themselves, with traces and limits."""
+        return Asking(basis.chatter_samples, True, self.engine) if self.march else None
+
+    def remedies(self, basis: Basis) -> Asking | None:
+        """Marching of each remedy: fewer draws, no pictures."""
+        return Asking(basis.remedy_samples) if self.march else None
+
+
+def described(location: Location, found: Assessment, basis: Basis, how: _How) -> dict[str, Any]:
+    """Everything about one assessed valve, ready to send between processes: summary, packed JSON, plan entry, tally."""
     whole, _ = complete(location, basis)
-    found = assess(location, basis, record=record, problems=problems)
-    remedies = propose(location, found, basis)
+    record = how.record
+    remedies = propose(location, found, basis, how.remedies(basis))
     best, plain_yes = recommended(remedies), best_plain_yes(remedies)
     content = {
         "tag": location.tag, "verdict": found.verdict, "alias": list(location.alias), "unit": location.unit,
@@ -202,7 +252,22 @@ def assess_valve(location: Location, problems: tuple[Problem, ...], basis: Basis
         "summary": plain.clean(_summary(location, whole, found, best, plain_yes)),
         "entry": entry(location.tag, found, remedies, basis),
         "assumptions": [(_family(a.field), a.value, a.rule, a.source) for a in found.assumptions],
-        "cause_code": found.cause_code, "hand": _hand(found), "problems": [],
+        "cause_code": found.cause_code, "hand": _hand(found), "problems": [], **_in_time(location, found, basis),
+    }  # fmt: skip
+
+
+def _in_time(location: Location, found: Assessment, basis: Basis) -> dict[str, Any]:
+    """What marching did for this valve, whether it is still in doubt, and what the shop found against the prediction."""
+    marched = None
+    if found.chatter is not None:
+        marched = {
+            "tag": location.tag, "why": found.chatter_doubt, "verdict": found.chatter.verdict,
+            "cases": found.chatter.samples * max(1, len(found.chatter.flows)), "cases_marched": found.chatter.marched,
+        }  # fmt: skip
+    doubtful = found.stability.status is Status.OK and found.stability.verdict == "unproven"
+    return {
+        "marched": marched, "in_doubt": doubtful and basis.time_marching != "none",
+        "seen": (predictions.predicted(found.stability), predictions.found(location.history)),
     }  # fmt: skip
 
 
@@ -299,25 +364,62 @@ def score(found: Assessment) -> float:
 Job = tuple[Location, tuple[Problem, ...]]
 
 
-def _assess_all(
-    jobs: list[Job], record: bool, basis: Basis, progress: Progress | None, workers: int | None
-) -> tuple[list[Record], list[Entry], _Tally]:
-    tally, records, entries, done = _Tally(), [], [], 0
-    for chunk in _done(jobs, record, basis, workers):
-        for part in chunk:
-            done += 1
-            records.append(Record(part["tag"], part["verdict"], part["summary"], part["packed"], part["steps"]))
-            entries.append(part["entry"])
-            tally.add(part["tag"], part)
-        if progress:
-            progress(done, len(jobs))
+@dataclass(frozen=True, slots=True)
+class _Pool:
+    """Assesses jobs here or on several processes, in the order of the jobs."""
+
+    basis: Basis
+    workers: int | None
+    progress: Progress | None
+
+    def assess(self, jobs: Sequence[Job], how: _How) -> list[dict[str, Any]]:
+        """One part a job."""
+        parts: list[dict[str, Any]] = []
+        for chunk in self._chunks(jobs, how):
+            parts += chunk
+            if self.progress:
+                self.progress(len(parts), len(jobs))
+        return parts
+
+    def _chunks(self, jobs: Sequence[Job], how: _How) -> Iterator[list[Any]]:
+        many = self.workers if self.workers is not None else (os.cpu_count() or 1 if len(jobs) > 3 * CHUNK else 1)
+        chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
+        if many <= 1:
+            for chunk in chunks:
+                yield _chunk(chunk, how, self.basis)
+            return
+        # spawn: a forked child of a process with numba threads may hang
+        with ProcessPoolExecutor(many, get_context("spawn"), _one_thread) as pool:
+            yield from pool.map(_chunk, chunks, [how] * len(chunks), [self.basis] * len(chunks))
+
+
+def _one_thread() -> None:
+    """A process of a pool marches on one core: the pool itself fills the others."""
+    os.environ["NUMBA_NUM_THREADS"] = "1"
+
+
+def _gather(parts: list[dict[str, Any]]) -> tuple[list[Record], list[Entry], _Tally]:
+    tally, records, entries = _Tally(), [], []
+    for part in parts:
+        records.append(Record(part["tag"], part["verdict"], part["summary"], part["packed"], part["steps"]))
+        entries.append(part["entry"])
+        tally.add(part["tag"], part)
     return records, entries, tally
+
+
+def _march_worst(jobs: list[Job], parts: list[dict[str, Any]], pool: _Pool, how: _How) -> None:
+    """March the worst of a large fleet: those in doubt first, then those whose remedies are, by their score."""
+    wanted = [i for i, part in enumerate(parts) if part["in_doubt"] or part["verdict"] == "misfit"]
+    wanted.sort(key=lambda i: (not parts[i]["in_doubt"], -float(parts[i]["summary"]["score"]), i))
+    chosen = sorted(wanted[: pool.basis.marched_valves])
+    for place, part in zip(chosen, replace(pool, progress=None).assess([jobs[i] for i in chosen], how)):
+        parts[place] = part
 
 
 def _add_steps(jobs: list[Job], records: list[Record], tally: _Tally, basis: Basis) -> None:
     """The steps of the worst valves of a large fleet, run again with recording on."""
     for (location, problems), record in zip(jobs, records):
-        if record.place["rank"] <= basis.stepped_valves and record.packed:
+        if record.steps is None and record.place["rank"] <= basis.stepped_valves and record.packed:
             found = assess(location, basis, problems=problems)
             record.steps = _pack(plain.steps(found.steps))
             tally.hand(location.tag, _hand(found))
@@ -342,33 +444,21 @@ JUDGED_BY = {
 }  # fmt: skip
 
 
-def _done(jobs: list[Job], record: bool, basis: Basis, workers: int | None) -> Iterator[list[Any]]:
-    """Results in the order of the jobs: one by one in this process, in chunks on several where that pays."""
-    count = workers if workers is not None else (os.cpu_count() or 1 if len(jobs) > 3 * CHUNK else 1)
-    if count <= 1:
-        for job in jobs:
-            yield _chunk([job], record, basis)
-        return
-    chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
-    # spawn: a forked child of a process with numba threads may hang
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(_chunk, chunks, [record] * len(chunks), [basis] * len(chunks))
-
-
-def _chunk(chunk: list[Job], record: bool, basis: Basis) -> list[Any]:
-    return [_one(location, problems, basis, record) for location, problems in chunk]
-
-
-def _one(location: Location, problems: tuple[Problem, ...], basis: Basis, record: bool) -> Any:
-    """One valve; a failure inside is a Problem that names the row, and the others go on."""
-    try:
-        return assess_valve(location, problems, basis, record)
-    except Exception as error:  # one row's failure must not stop the fleet
-        lost = Problem(
-            f"the calculation failed inside ({type(error).__name__}: {error}); this valve is unproven",
-            "report this row with its register", None, location.sheet, location.row, None, "tag", location.tag,
-        )  # fmt: skip
-        return _unproven(location, lost, basis)
+def _chunk(chunk: Sequence[Job], how: _How, basis: Basis) -> list[Any]:
+    """Valves assessed together, so that those in doubt are marched in one batch; a failure names its row, the others go on."""
+    out = []
+    for (location, _), found in zip(chunk, assess_many(chunk, basis, record=how.record, asking=how.asking(basis))):
+        try:
+            if isinstance(found, Exception):
+                raise found
+            out.append(described(location, found, basis, how))
+        except Exception as error:  # one row's failure must not stop the fleet
+            lost = Problem(
+                f"the calculation failed inside ({type(error).__name__}: {error}); this valve is unproven",
+                "report this row with its register", None, location.sheet, location.row, None, "tag", location.tag,
+            )  # fmt: skip
+            out.append(_unproven(location, lost, basis))
+    return out
 
 
 def _unproven(location: Location, lost: Problem, basis: Basis) -> Any:
@@ -383,7 +473,7 @@ def _unproven(location: Location, lost: Problem, basis: Basis) -> Any:
         "tag": location.tag, "verdict": "unproven", "packed": _pack(content), "steps": None,
         "summary": plain.clean(_summary(location, location, found, None, None)),
         "entry": entry(location.tag, found, (), basis), "assumptions": [], "cause_code": "", "hand": {},
-        "problems": [lost],
+        "problems": [lost], **_in_time(location, found, basis),
     }  # fmt: skip
 
 

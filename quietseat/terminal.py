@@ -89,6 +89,106 @@ def valve(answer: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
+def chatter(answer: dict[str, Any]) -> str:
+    """Verdict of stability in time, how likely it is, why, and what would keep the valve quiet."""
+    lines = [f"{answer['tag']}: {answer['verdict'].upper()}"]
+    if answer["status"] != "ok":
+        lines += _wrap(f"Not answered ({answer['status']}): {answer['reason']}", "")
+    elif answer["words"]:
+        lines += _wrap(answer["words"], "")
+    for title, found in (
+        ("How likely:", _likely(answer)), ("At each flow:", _flows(answer)), ("What happens:", _motion(answer)),
+        ("What would keep it quiet, everything else as it is:", _quiet(answer)),
+        ("What to measure:", [answer["measure"]] if answer["measure"] else []),
+    ):  # fmt: skip
+        if found:
+            lines += ["", title, *(line for sentence in found for line in _wrap(sentence))]
+    if answer["drawn"]:
+        names = ", ".join(name.replace("_", " ") for name in answer["drawn"])
+        lines += ["", *_wrap(f"Not stated, drawn from their ranges (estimates): {names}.", "")]
+    if answer["assumptions"]:
+        lines += ["", "Assumed:"]
+        for a in answer["assumptions"]:
+            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+    lines += ["", "Mind:"]
+    for caution in answer["cautions"]:
+        lines += _wrap(caution)
+    return "\n".join([*lines, "", "Traces, map and every number with --json."])
+
+
+def _likely(answer: dict[str, Any]) -> list[str]:
+    """Probabilities with their interval, what limits the valve, what explains the spread."""
+    out: list[str] = []
+    if answer["samples"] > 1 and answer["chatter_probability"] is not None:
+        low, high = answer["interval"] or (None, None)
+        interval = f" (95 % interval {_percent(low)} to {_percent(high)})" if low is not None else ""
+        rest = [f"{words} {_percent(answer[key])}" for key, words in
+                (("flutter_probability", "flutter"), ("cycling_probability", "short cycling")) if answer[key] is not None]  # fmt: skip
+        out.append(", ".join([f"chatter {_percent(answer['chatter_probability'])}{interval}", *rest]) + f"; {answer['samples']} draws, "
+                   f"{answer['marched']} cases marched in time")  # fmt: skip
+    elif answer["samples"] == 1:
+        out.append("one run with the stated values: a class, no probability")
+    length, critical = answer["inlet_length_m"], answer["critical_length_m"]
+    if length is not None and critical:
+        out.append(f"inlet line {length:.3g} m, critical length {critical:.4g} m (closed form): {length / critical:.2f} of it")
+    if answer["limited_by"] and answer["limited_by"] != "nothing":
+        out.append(f"limited by: {answer['limited_by']}")
+    shares = [f"{s['parameter'].replace('_', ' ')} {_percent(s['share'])}" for s in answer["sensitivities"][:4] if s["share"]]
+    if shares:
+        out.append(f"the spread is explained by: {', '.join(shares)}")
+    return out
+
+
+def _flows(answer: dict[str, Any]) -> list[str]:
+    several = answer["samples"] > 1
+    out = []
+    for f in answer["flows"]:
+        shares = [f"{words} {_percent(f[key])}" for key, words in
+                  (("chatter_probability", "chatters"), ("flutter_probability", "flutters"), ("cycling_probability", "cycles"),
+                   ("unproven_share", "no answer")) if f[key]]  # fmt: skip
+        said = (", ".join(shares) if several else shares[0].rpartition(" 100")[0] or shares[0]) if shares else "quiet"
+        out.append(f"{f['name']} ({_short(f['flow_kg_s'])} kg/s): {said}")
+    return out
+
+
+def _motion(answer: dict[str, Any]) -> list[str]:
+    """What was seen in the runs; only the class repeats."""
+    low, high = answer["inlet_pressure_min_pa"], answer["inlet_pressure_max_pa"]
+    parts = [
+        f"{words} {_short(answer[key] * factor)} {unit}" for key, words, factor, unit in (
+            ("frequency_hz", "strongest frequency", 1, "Hz"), ("seat_impacts_per_s", "seat impacts", 1, "a second"),
+            ("impact_energy_j", "energy of one", 1, "J"), ("opening_time_s", "opening time", 1e3, "ms"),
+            ("cycle_period_s", "one cycle", 1, "s"),
+        ) if answer[key]
+    ]  # fmt: skip
+    if low is not None and high is not None:
+        parts.append(f"inlet pressure {low / 1e5:.4g} to {high / 1e5:.4g} bara")
+    return [", ".join(parts)] if parts else []
+
+
+def _quiet(answer: dict[str, Any]) -> list[str]:
+    limits = answer["limits"]
+    found = [
+        text.format(value) for key, text in (
+            ("longest_quiet_inlet_m", "an inlet line of at most {:.3g} m"),
+            ("smallest_quiet_flow_kg_s", "a flow of at least {:.3g} kg/s"),
+        ) if (value := limits[key]) is not None
+    ]  # fmt: skip
+    if limits["blowdown_cure"] is not None:
+        found.append(f"a blowdown of {_percent(limits['blowdown_cure'])}")
+    if limits["lift_cure"] is not None:
+        found.append(f"the lift restricted to {_percent(limits['lift_cure'])} of full lift")
+    return found + list(limits["words"])
+
+
+def _percent(share: float | None) -> str:
+    """A share in per cent; never a round 0 or 100 for what is not quite that."""
+    if share is None:
+        return "unknown"
+    digits = 1 if 0 < share < 0.01 or 0.99 < share < 1 else 0
+    return f"{100 * share:.{digits}f} %"
+
+
 def _case(case: dict[str, Any]) -> str:
     if case["status"] != "ok":
         return f"{case['status']}: {case['reason']}"
@@ -133,6 +233,12 @@ def study(found: Study) -> str:
     if totals:
         lines += ["", f"Plan: {totals.get('count', 0)} valves for {totals.get('cost_mid', 0):,.0f} {plan.get('currency', '')} "
                       f"of {plan.get('budget', 0):,.0f}, {totals.get('crew_hours', 0):.0f} crew hours."]  # fmt: skip
+    marching, seen = head.get("marching"), head.get("predictions")
+    if marching and marching.get("valves_marched"):
+        lines += ["", *_wrap(f"Stability in time: {marching['valves_marched']} of {marching['valves']} valves marched. "
+                             f"{marching['words']}", "")]  # fmt: skip
+    if seen and seen.get("hit_rate") is not None:
+        lines += _wrap(f"Predicted against found in the shop: {seen['words']}", "")
     if head["problems"]:
         lines.append(f"{len(head['problems'])} problems in the data: see problems.csv")
     return "\n".join(lines)

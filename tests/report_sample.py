@@ -6,7 +6,12 @@ import copy
 from pathlib import Path
 from typing import Any
 
+import chatter_sample
+
 from quietseat import basis as basis_module
+from quietseat import plain
+from quietseat.model import Chatter
+from quietseat.status import Status
 
 FORMULA_TEXT = '=HYPERLINK("http://attacker.invalid/x","open me")'
 TYPST_TEXT = '#strong[x] $a$ @label *bold* _em_ \\ "quoted"'
@@ -128,6 +133,30 @@ def _steps(repeat: int) -> list[dict[str, Any]]:
     return [dict(zip(keys, row, strict=True)) for row in rows for _ in range(repeat)]
 
 
+def chatter(index: int) -> dict[str, Any] | None:
+    """Stability in time: the first valve was marched, the second broke off, the others were not marched."""
+    if index == 0:
+        return plain.clean({**plain.chatter(chatter_sample.found(), thin=True), "stop_lift_m": 12.5e-3})  # type: ignore[no-any-return]
+    if index == 1:
+        return plain.clean(plain.chatter(Chatter(Status.NOT_CONVERGED, f"the run diverged {SCRIPT_TEXT}")))  # type: ignore[no-any-return]
+    return None
+
+
+MARCHING = {
+    "choice": "doubtful", "valves": 3, "valves_marched": 2, "valves_left": [ODD_TAG], "cases": 1600, "cases_marched": 148,
+    "samples": 200, "seed": 20261125, "words": "Marched in time: the valves closed form leaves in doubt.",
+    "marched": [
+        {"tag": "PSV-0001", "why": f"the inlet line is too close to call {SCRIPT_TEXT}", "verdict": "chatters", "cases": 800, "cases_marched": 148},
+        {"tag": FORMULA_TEXT, "why": LONG_TEXT, "verdict": "unproven", "cases": 800, "cases_marched": 0},
+    ],
+}  # fmt: skip
+PREDICTIONS = {
+    "found": {"unstable": 7, "quiet": 2, "unproven": 3}, "not_found": {"unstable": 4, "quiet": 31, "unproven": 9},
+    "hit_rate": 7 / 9, "hit_interval": [0.4, 0.97], "false_alarm_rate": 4 / 35, "false_alarm_interval": [0.03, 0.27],
+    "words": f"Of 56 valves with a shop record, 12 show damage. {SCRIPT_TEXT}",
+}  # fmt: skip
+
+
 def _valve(index: int, repeat: int) -> tuple[dict[str, Any], dict[str, Any]]:
     kinds = ("misfit", "unproven", "watch", "sound")
     verdict = kinds[index % 4] if index > 2 else kinds[index]
@@ -191,6 +220,7 @@ def _valve(index: int, repeat: int) -> tuple[dict[str, Any], dict[str, Any]]:
             "wave_drop_pa": 190000.0, "force_balance_used_pa": 250000.0, "force_balance_allowed_pa": 105000.0,
             "cycle_period_s": 0.4, "valve_frequency_hz": 32.0,
         },
+        "chatter": chatter(index),
         "steps": _steps(repeat),
         "assumptions": [{"field": "valve.blowdown", "value": "7 %", "rule": "default_blowdown", "source": "common practice, no source"}],
         "problems": [{"file": "plant.xlsx", "sheet": "Valves", "row": index + 7, "column": "K", "field": "inlet.length",
@@ -258,7 +288,7 @@ def study(count: int = 3, repeat: int = 1, **changed: Any) -> Study:
                      "read": "memory", "note": "sizing"}],
         "cautions": ["This study supports, and never replaces, a competent engineer and the owner's relief basis.",
                      "Sound means: passed the checks listed here."],
-        "counts": counts,
+        "counts": counts, "predictions": PREDICTIONS, "marching": MARCHING,
         "causes": [{"code": "oversized", "words": "Oversized for the flow it really sees", "count": count},
                    {"code": "inlet-loss", "words": TYPST_TEXT, "count": 1}],
         "hand_checks": [{"method": "gas, critical", "tag": pairs[0][0]["tag"],

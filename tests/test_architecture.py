@@ -15,7 +15,7 @@ ORDER = (
     "fields", "model", "basis",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
     "register", "casefile", "assess", "remedies", "portfolio",
-    "plain", "study", "verify", "checks", "answers",
+    "plain", "predictions", "study", "verify", "checks", "answers",
     "demo", "report",
     "terminal", "cli", "__main__",
 )  # fmt: skip

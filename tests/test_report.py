@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import math
 import re
 from collections.abc import Iterable
 from html.parser import HTMLParser
@@ -15,7 +16,7 @@ import pytest
 import report_sample as sample
 
 from quietseat import report
-from quietseat.report import build, drawing, figures, html, pdf, problems, words, xlsx
+from quietseat.report import build, drawing, figures, html, motion, pdf, problems, words, xlsx
 from quietseat.report.document import Document, Heading
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -137,7 +138,11 @@ EXPECTED = (
     "Fouling service: a pilot plugs before a spring valve does.", "Un-derated", "nameplate", "not stated", "measured", "assumed",
     "Defaults behind this verdict", "Blowdown and ring settings", "7 %, default", "Valves!F7", "common practice, no source", "Prepared by",
     "Checked by", "Approved by", "One hand check for each method used", "Assumptions", "Problems in the data", "Sources", "is not a length",
-    "quietseat verify study.json", "omega cannot be formed",
+    "quietseat verify study.json", "omega cannot be formed", "Stability in time", "62 % (95 % interval 55 % to 69 %)", "inlet wave",
+    "weigh the moving parts and rate-test the spring", "an inlet line of at most 0.62 m", "a flow of at least 10440 kg/h",
+    "nothing here has been compared with a measured map",
+    "Not answered: the run diverged", "moving mass 60 %", "Predicted against found", "77.8 % (95 % interval 40 % to 97 %)",
+    "148 of 1600 draws and flows (9.25 %", "In doubt and not marched (1)",
 )  # fmt: skip
 
 
@@ -225,7 +230,8 @@ def test_workbook_holds_no_formula_and_no_link(workbook: Any) -> None:
 
 def test_workbook_has_its_sheets_frozen_filtered_with_units(workbook: Any) -> None:
     assert workbook.sheetnames == [
-        "Summary", "Fleet", "Findings", "Cases", "Remedies", "Plan", "Problems", "Assumptions", "Basis", "Sources",
+        "Summary", "Fleet", "Findings", "Cases", "Stability in time", "Remedies", "Predicted and found", "Plan", "Problems",
+        "Assumptions", "Basis", "Sources",
     ]  # fmt: skip
     for sheet in workbook:
         assert sheet.freeze_panes and sheet.auto_filter.ref
@@ -298,7 +304,100 @@ def test_long_lists_say_where_the_rest_is() -> None:
     assert "500 of 800 are shown; all of them are in problems.csv." in text
 
 
+# --- Stability in time ----------------------------------------------------------------------------------------------
+
+
+def test_marched_valves_have_a_row_each_in_the_workbook(workbook: Any) -> None:
+    sheet = workbook["Stability in time"]
+    titles = {cell.value: cell.column for cell in sheet[1]}
+    rows = [{title: sheet.cell(line, column).value for title, column in titles.items()} for line in range(2, sheet.max_row + 1)]
+    assert len(rows) == 2 and rows[0]["Tag"] == "PSV-0001" and rows[1]["Status"] == "not-converged"
+    first = rows[0]
+    assert (first["Probability of chatter"], first["95 % interval, low"], first["First share"]) == (0.62, 0.55, 0.6)
+    assert first["Smallest quiet flow, kg/h"] == pytest.approx(2.9 * 3600)
+    assert first["Lowest inlet pressure, barg"] == pytest.approx((8.3e5 - 101325) / 1e5)
+    assert first["First cause of spread"] == "moving mass" and "Blowdown that would cure it" in titles
+    assert rows[1]["Probability of chatter"] is None
+
+
+def test_predicted_and_found_add_up(workbook: Any, read: Reader) -> None:
+    rows = [[cell.value for cell in row] for row in workbook["Predicted and found"].iter_rows(min_row=2)]
+    assert [row[1:4] for row in rows] == [[7, 2, 3], [4, 31, 9]] and rows[0][4] == pytest.approx(7 / 9)
+    said = "".join(read.text)
+    assert "Damage found in the shop72312" in said and "None found431944" in said  # 7 + 2 + 3 = 12, 4 + 31 + 9 = 44
+
+
+def test_nothing_is_said_where_nothing_was_marched() -> None:
+    import openpyxl
+
+    study = sample.study(3)
+    for record in study.records:
+        record._valve.pop("chatter")
+    for key in ("marching", "predictions"):
+        study.head.pop(key)
+    text = html.render(build.build(study))
+    assert "Stability in time" not in text and "Predicted against found" not in text
+    book = openpyxl.load_workbook(io.BytesIO(xlsx.render(study)))
+    assert "Predicted and found" not in book.sheetnames and book["Stability in time"].max_row == 1
+
+
+def test_pictures_say_in_words_what_they_show(study: sample.Study) -> None:
+    shown = words.shown(study.head)
+    found = study.records[0].full()["chatter"]
+    grid = motion.stability_map("T", found["map"], shown)
+    assert grid is not None and "This valve stands at 1.5 m and 7200 kg/h." in grid.alt
+    # the sample's map is one half where L = 0.66 m sqrt(flow): 0.933 m at 2 kg/s, read between cells 0.88 and 1.16 m
+    assert "more likely than not at 0.94 m" in grid.caption
+    worst = motion.trace("T", found["traces"][0], shown, 1101325.0, 0.0125)
+    assert worst is not None and "25 % of the rated flow, 3492 kg/h: chatters" in worst.caption  # 0.97 kg/s x 3600
+    assert "Lift between 0 and 12 mm" in worst.alt or "Lift between 0 and 13 mm" in worst.alt
+    sparse = {**found["traces"][0], **{key: found["traces"][0][key][::6] for key in ("t_s", "lift_m", "inlet_pressure_pa", "vessel_pressure_pa")}}
+    assert "Right: the last" in motion.trace("T", found["traces"][0], shown, None, None, 57.3).caption  # type: ignore[union-attr]
+    # 400 points in 4 s are two in a cycle of 57 Hz: a zoom would show cycles that are not there
+    assert "Right: the last" not in motion.trace("T", sparse, shown, None, None, 57.3).caption  # type: ignore[union-attr]
+    assert motion.trace("T", {"t_s": [0.0], "lift_m": [0.0]}, shown) is None
+    assert motion.stability_map("T", None, shown) is None
+
+
+def test_envelope_keeps_every_extreme() -> None:
+    times = [0.001 * i for i in range(1000)]
+    values = [0.0] * 1000
+    values[377], values[802] = 5.0, -3.0
+    parts = motion.envelope(times, values, 40)
+    assert len(parts) == 40 and max(high for _, _, high in parts) == 5.0 and min(low for _, low, _ in parts) == -3.0
+    assert parts[0][0] == times[0] and parts[-1][0] == times[-1]
+
+
+def test_turning_points_ignore_small_ripples() -> None:
+    wave = [math.sin(2 * math.pi * 5 * i / 500) + 0.001 * math.sin(2 * math.pi * 150 * i / 500) for i in range(500)]
+    assert len(motion.turns(wave)) == 10  # five periods, two turns each
+
+
+def test_contours_pass_where_the_table_does() -> None:
+    """p = x/4 on a 5 x 3 grid passes 0.5 at x = 2, at every y; a plane in both passes on x + y = 2."""
+    xs, ys = [0.0, 1.0, 2.5, 3.0, 4.0], [0.0, 1.0, 2.0]
+    lines = motion.contour(xs, ys, [[x / 4 for x in xs]] * 3, 0.5)
+    assert len(lines) == 2 and all(point[0] == pytest.approx(2.0) for line in lines for point in line)
+    lines = motion.contour(xs, ys, [[(x + y) / 4 for x in xs] for y in ys], 0.5)
+    assert lines and all(x + y == pytest.approx(2.0) for line in lines for x, y in line)
+    saddle = motion.contour([0.0, 1.0], [0.0, 1.0], [[1.0, 0.0], [0.0, 1.0]], 0.4)  # the middle is high: the low corners are cut off
+    assert len(saddle) == 2 and all(abs((a[0] - b[0]) * (a[1] - b[1])) == pytest.approx(0.16) for a, b in saddle)
+    assert motion.contour(xs, ys, [[None] * 5] * 3, 0.5) == []
+
+
+def test_cells_meet_halfway_between_points() -> None:
+    assert motion.edges([1.0, 2.0, 4.0]) == [0.5, 1.5, 3.0, 5.0]
+    assert motion.edges([0.1, 1.0]) == pytest.approx([0.0, 0.55, 1.45])
+    assert motion.edges([1.0, 4.0, 16.0], True) == pytest.approx([0.5, 2.0, 8.0, 32.0])
+    assert motion.round_values(0.3, 12.0) == [0.5, 1.0, 2.0, 5.0, 10.0]
+
+
 # --- Pictures ------------------------------------------------------------------------------------------------------
+
+
+def motion_specs(study: sample.Study) -> list[dict[str, Any]]:
+    shown, found = words.shown(study.head), study.records[0].full()["chatter"]
+    return [motion.map_spec(found["map"], shown), *(motion.trace_spec(line, shown, 1.1e6, 0.0125, 57.3)[0] for line in found["traces"])]
 
 
 def test_vega_specs_keep_to_the_schema() -> None:
@@ -309,12 +408,12 @@ def test_vega_specs_keep_to_the_schema() -> None:
     many = [dict(rows[0], rank=rank) for rank in range(1, 900)]
     specs = [
         figures.trouble_spec(study.head, rows), figures.trouble_spec(study.head, many), figures.causes_spec(study.head["causes"]),
-        figures.plan_spec(study.head["plan"]),
+        figures.plan_spec(study.head["plan"]), *motion_specs(study),
     ]  # fmt: skip
     for spec in specs:
         altair.Chart.from_dict(spec, validate=True)
         assert figures.svg(spec) == figures.svg(spec)
-        assert "url" not in spec["data"]
+        assert "url" not in spec.get("data", {})
 
 
 def test_ladder_labels_keep_apart_and_marks_keep_to_scale() -> None:

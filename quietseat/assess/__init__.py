@@ -1,12 +1,14 @@
-"""One Location against the Basis: screen in closed form, then conclude.
+"""One Location against the Basis: screen in closed form, march what is in doubt, then conclude.
 
-The two passes are apart so that a fleet can be batched: everything `screen` leaves in doubt can be marched in
-time together before `conclude` turns it into findings and a verdict.
+The passes are apart so that a fleet is batched: everything `screen` leaves in doubt is marched in time together
+before `finish` turns it into findings and a verdict.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from quietseat.assess import cause, conclude, hydraulics
 from quietseat.assess import ladder as rungs
@@ -15,15 +17,17 @@ from quietseat.assess.checks import pressure as pressures
 from quietseat.assess.checks.common import View, called, open_check
 from quietseat.assess.complete import complete
 from quietseat.assess.copies import changed
+from quietseat.assess.marching import Asking, in_doubt, march
 from quietseat.basis import Basis
 from quietseat.formula import Sheet
 from quietseat.model import Assessment, Assumption, Finding, Location, Problem, Stability
 from quietseat.sizing.pressure import cdtp
 from quietseat.status import CalculationFailed, Status
 
-__all__ = ["Screened", "assess", "complete", "finish", "screen"]
+__all__ = ["Asking", "Screened", "assess", "assess_many", "complete", "finish", "in_doubt", "screen"]
 
 _NOT_YET = Stability()
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,13 +39,41 @@ class Screened:
     assumptions: tuple[Assumption, ...]
 
 
-def assess(location: Location, basis: Basis, *, record: bool = True, problems: tuple[Problem, ...] = ()) -> Assessment:
+def assess(
+    location: Location, basis: Basis, *, record: bool = True, problems: tuple[Problem, ...] = (), asking: Asking | None = None
+) -> Assessment:
     """One Location against the Basis. Never raises for bad data: it ends unproven and says why.
 
     record=False leaves the steps out (remedies of a large fleet). problems: what the register already found
-    wrong with this Location; each is an open finding.
+    wrong with this Location; each is an open finding. asking: how to march in time what closed form leaves in
+    doubt; None = closed form only.
     """
-    return finish(screen(location, basis, record=record, problems=problems))
+    screened = screen(location, basis, record=record, problems=problems)
+    return finish(_marched([screened], basis, asking)[0] if asking else screened)
+
+
+def assess_many(
+    jobs: Sequence[tuple[Location, tuple[Problem, ...]]], basis: Basis, *, record: bool = True, asking: Asking | None = None
+) -> list[Assessment | Exception]:
+    """Many Locations; everything in doubt is marched in one batch. What broke inside stands in its place."""
+    screened = [_caught(screen, location, basis, record=record, problems=problems) for location, problems in jobs]
+    if asking:
+        good = [item for item in screened if isinstance(item, Screened)]
+        done = iter(_marched(good, basis, asking))
+        screened = [next(done) if isinstance(item, Screened) else item for item in screened]
+    return [_caught(finish, item) if isinstance(item, Screened) else item for item in screened]
+
+
+def _caught(call: Callable[..., Result], *args: Any, **options: Any) -> Result | Exception:
+    try:
+        return call(*args, **options)
+    except Exception as error:  # one row's failure must not stop the fleet; the study reports it
+        return error
+
+
+def _marched(screened: Sequence[Screened], basis: Basis, asking: Asking) -> list[Screened]:
+    views = march([(item.view, item.sheet) for item in screened], basis, asking)
+    return [replace(item, view=view) for item, view in zip(screened, views)]
 
 
 def screen(location: Location, basis: Basis, *, record: bool = True, problems: tuple[Problem, ...] = ()) -> Screened:
@@ -85,7 +117,7 @@ def finish(screened: Screened) -> Assessment:
         view.location.tag, word, findings, results, ladder, view.stability, root.words, root.code, root.evidence,
         screened.assumptions, view.problems, tuple(sheet.steps()) if sheet.record else (), tuple(dict.fromkeys(sheet.flags)),
         next((result.status for result in results if result.status is not Status.OK), Status.OK),
-        reasons, tuple([f for f in everything if f.outcome == "pass"]),
+        reasons, tuple([f for f in everything if f.outcome == "pass"]), view.chatter, view.chatter_doubt,
     )  # fmt: skip
 
 

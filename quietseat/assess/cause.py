@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from quietseat.assess.checks.common import View, near, percent
-from quietseat.assess.checks.stability import by_balance
+from quietseat.assess.checks.stability import CLOSED, by_balance
 from quietseat.model import Finding
 
 # What each root does to a valve; anything else that hurts beside it needs a cause of its own.
@@ -99,6 +99,9 @@ def _swings(view: View, bad: dict[str, Finding]) -> str:
         return "The protected volume is so small that it swings with the disc."
     if by_balance(found):
         return f"It starves itself as it pops: {_taken(view)} uses up its blowdown."
+    if found.verdict == "chatters" and view.chatter is not None and found.judged_by != CLOSED:
+        odds = percent(view.chatter.chatter_probability or 0.0)
+        return f"Pressure waves in the inlet line drive the disc onto its seat: {odds} of the draws chatter."
     if found.verdict == "chatters":
         times = (found.inlet_length or 0.0) / (found.critical_length or 1.0)
         return f"The inlet line is {times:.2g} times too long: pressure waves in it drive the disc onto its seat."

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from math import isfinite
 from typing import Any
 
 from quietseat import basis as bases
 from quietseat import tables, units
 from quietseat.basis import Basis
 from quietseat.casefile.reader import Reader, read_toml, subtable
+from quietseat.dynamics.parameters import letter_area, ranges, seat_bore
 from quietseat.fields import Field, of_table
 from quietseat.model import (
     Case,
@@ -26,6 +28,7 @@ from quietseat.model import (
     Vessel,
 )  # fmt: skip
 from quietseat.sizing.constants import WATER_DENSITY
+from quietseat.status import CalculationFailed
 
 _TABLES = ("basis", "valve", "case", "inlet", "outlet", "vessel", "history", "service", "dynamics", "run")
 _LISTS = {"inlet": ("fittings", "segments"), "outlet": ("fittings", "segments")}
@@ -39,6 +42,7 @@ _RUN = {
     "start": "choice",
 }  # fmt: skip
 _STARTS = ("shut", "equilibrium")
+_MOST = {"cells": (4, 1000), "duration": (0.0, 600.0)}  # a coarser line has no waves; a longer run never comes back
 # What a number must be, by key, in every table. Everything else may have any sign.
 _ABOVE_ZERO = frozenset((
     "diameter", "size", "effective_area", "actual_area", "effective_coefficient", "rated_coefficient", "lift_restriction",
@@ -81,7 +85,7 @@ def read_valve(path: str) -> ValveCase:
         vessel=_record(reader, "vessel", subtable(content, "vessel", name), Vessel()),
         history=_history(reader, content.get("history", {})),
         service=_record(reader, "service", subtable(content, "service", name), Service()),
-        dynamics=_dynamics(reader, subtable(content, "dynamics", name)),
+        dynamics=_dynamics(reader, subtable(content, "dynamics", name), valve),
         origins=reader.origins,
     )  # fmt: skip
     run = _run(reader, subtable(content, "run", name), raw_cases[0] if raw_cases else {})
@@ -118,7 +122,9 @@ def _held(reader: Reader, at: str, value: Any) -> Any:
     if key == "accumulation":
         return reader.share(at, value)
     rule = ""
-    if key in _ABOVE_ZERO and not value > 0:
+    if not isfinite(value):
+        rule = "must be a finite number"
+    elif key in _ABOVE_ZERO and not value > 0:
         rule = "must be above zero"
     elif key in _NOT_BELOW_ZERO and not value >= 0:
         rule = "must not be below zero"
@@ -139,18 +145,37 @@ def _run(reader: Reader, content: dict[str, Any], case: Mapping[str, Any]) -> di
         value = reader.value(f"run.{key}", _RUN[key], raw, case, _STARTS if key == "start" else ())
         if isinstance(value, tuple):
             reader.wrong.append(f"run.{key} = {raw!r}: give it as mass flow")
-        elif value is not None:
-            out[key] = _held(reader, f"run.{key}", value)
+        elif value is not None and (held := _held(reader, f"run.{key}", value)) is not None:
+            out[key] = held
+    if "flow" in out and not out["flow"] > 0:
+        reader.wrong.append(f"run.flow = {content['flow']!r}: must be above zero")
+    if "flow" in content and "flow_fraction" in content:
+        reader.wrong.append("run.flow and run.flow_fraction are both stated: give one of them")
+    for key, (low, high) in _MOST.items():
+        if key in out and not low <= out[key] <= high:
+            reader.wrong.append(f"run.{key} = {content[key]!r}: must lie between {low:g} and {high:g}{' s' if key == 'duration' else ''}")
     return out
 
 
-def _dynamics(reader: Reader, content: dict[str, Any]) -> Dynamics:
+def _dynamics(reader: Reader, content: dict[str, Any], valve: Valve) -> Dynamics:
     found: Dynamics = _record(reader, "dynamics", content, Dynamics())
-    if found.max_lift is not None and found.seat_diameter is not None and found.max_lift > found.seat_diameter:
-        reader.wrong.append(
-            f"dynamics.max_lift = {content['max_lift']!r}: is above the seat bore {content['seat_diameter']!r}"
-        )
+    bore, said = found.seat_diameter, f"the seat bore {content.get('seat_diameter')!r}"
+    if bore is None and found.max_lift is not None:
+        bore, said = _largest_bore(valve), "any seat bore of its letter or area"
+    if bore is not None and found.max_lift is not None and found.max_lift > bore:
+        reader.wrong.append(f"dynamics.max_lift = {content['max_lift']!r}: is above {said}")
     return found
+
+
+def _largest_bore(valve: Valve) -> float | None:
+    """The largest seat bore a valve of this letter or area can have, m; None where neither is known."""
+    try:
+        area = valve.effective_area or (letter_area(valve.orifice) if valve.orifice else None)
+    except CalculationFailed:
+        return None
+    if area is not None:
+        return float(seat_bore(area, ranges()["seat_area_factor"].high))
+    return float(seat_bore(valve.actual_area, 1.0)) if valve.actual_area is not None else None
 
 
 def _values(reader: Reader, table: str, content: dict[str, Any], prefix: str) -> dict[str, tuple[Field, Any]]:

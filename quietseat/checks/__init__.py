@@ -9,7 +9,7 @@ import importlib
 from functools import lru_cache
 from typing import Any
 
-from quietseat.checks import calculations
+from quietseat.checks import calculations, marching
 from quietseat.checks.reading import Call, Expectation, Group, from_si, load, to_si
 from quietseat.status import Assumption, CalculationFailed, InputUnusable, Problem, Status
 
@@ -77,7 +77,7 @@ def outcome(group: Group) -> dict[str, Any]:
     """What the calculation of a check gives, by quantity, SI. Raises CalculationFailed."""
     if group.calculation == "size":
         return calculations.size_case(dict(group.inputs))
-    calculation = calculations.CALCULATIONS.get(group.calculation)
+    calculation = calculations.CALCULATIONS.get(group.calculation) or marching.CALCULATIONS.get(group.calculation)
     if calculation is None:
         raise CalculationFailed(Status.NOT_COMPUTED, f"no calculation is called {group.calculation!r}")
     return calculation(**{name: to_si(value) for name, value in group.inputs.items()})

@@ -155,12 +155,12 @@ def _spring(situation: Situation, line: Run, flow: float, basis: Limits, sheet: 
     balance = _balance(situation, line, wave, flow, slow, parts, sheet)
     quarter = _quarter(situation, line, flow, parts, wave, sheet)
     period, cycling = cycle_period(situation, flow, parts.blowdown, quarter.lowest_stable, speed, basis, sheet)
-    verdict, words, reason = _conclude(situation, line, parts, balance, quarter, cycling, period, basis)
+    verdict, words, reason, criterion = _conclude(situation, line, parts, balance, quarter, cycling, period, basis)
     if sheet.record:
         sheet.note("verdict", "stability in closed form", f"{verdict}: {words}", "verdict rule (estimate)")
     return Stability(
         Status.OK, reason, quarter.critical, line.acoustic, wave.return_time, wave.opening_time, wave.drop,
-        balance.used, balance.allowed, period, frequency, verdict, words,
+        balance.used, balance.allowed, period, frequency, verdict, words, criterion,
     )  # fmt: skip
 
 
@@ -310,23 +310,23 @@ def _small_vessel(
 def _conclude(
     situation: Situation, line: Run, parts: MovingParts, balance: _Balance, quarter: _Quarter, cycling: bool,
     period: float | None, basis: Limits,
-) -> tuple[str, str, str]:  # fmt: skip
-    """Verdict, words for the plant, and the reason when it is unproven."""
+) -> tuple[str, str, str, str]:  # fmt: skip
+    """Verdict, words for the plant, the reason when it is unproven, and what decided."""
     ratio = quarter.ratio
     lengths = f"the inlet line ({line.acoustic:.2g} m) is {ratio:.2g} of the critical length ({quarter.critical:.2g} m)"
     lost = f"{share(balance.used, situation)} of set is lost as the valve pops, {share(balance.allowed, situation)}"
     if balance.outcome == "fails":
         return "chatters", (
             f"The valve starves itself: {lost} is what its blowdown allows, so it slams shut and opens again."
-        ), ""  # fmt: skip
+        ), "", "balance"  # fmt: skip
     if ratio > basis.critical_length_excess and not quarter.on_stop:
         return "chatters", (
             f"Pressure waves in the inlet line drive the disc: {lengths} at the lowest flow, so it hammers on its seat."
-        ), ""  # fmt: skip
+        ), "", "length"  # fmt: skip
     if quarter.vessel == "unstable" and not quarter.on_stop:
         return "flutters", (
             "The protected volume is so small that it swings with the disc; no usual damping stops that."
-        ), ""  # fmt: skip
+        ), "", "vessel"  # fmt: skip
     open_points: list[str] = []
     if situation.phase == "two-phase":
         open_points.append("the inlet is two-phase, closed forms are only indicative there")
@@ -346,8 +346,9 @@ def _conclude(
         open_points.append("the small vessel may swing with the disc: measure the damping or the volume")
     if open_points:
         reason = "; ".join(open_points)
-        return "unproven", f"Not proven quiet: {reason}.", reason
+        return "unproven", f"Not proven quiet: {reason}.", reason, ""
     if cycling:
-        return "cycles", cycle_words(situation, period, basis), ""
-    why = "the disc stays on its upper stop" if quarter.on_stop and ratio >= basis.critical_length_margin else lengths
-    return "quiet", f"Screened quiet: {why}, and {lost} is allowed.{pop_words(period)}", ""
+        return "cycles", cycle_words(situation, period, basis), "", "oversize"
+    held = quarter.on_stop and ratio >= basis.critical_length_margin
+    why = "the disc stays on its upper stop" if held else lengths
+    return "quiet", f"Screened quiet: {why}, and {lost} is allowed.{pop_words(period)}", "", "stop" if held else "length"

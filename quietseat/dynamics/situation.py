@@ -72,6 +72,14 @@ class Situation:
     effective_area: float | None = None
     lift_restriction: float | None = None
     bellows: bool = False
+    # What marching in time needs beyond closed form; None or () = not known, then a plain reading of the above.
+    pipes: tuple[tuple[float, float, float, float], ...] = ()  # length m, bore m, Darcy friction, K; vessel to valve
+    superimposed: float | None = None  # Pa absolute, the back pressure before the valve opens
+    outlet_bore: float | None = None  # m, of the outlet flange
+    outlet_pipe: tuple[float, float, float, float] | None = None  # as `pipes`, the outlet line as one run
+    fluid: str | None = None  # name in the property library
+    full_area: float | None = None  # m2 un-derated flow area at full lift (actual area x actual coefficient)
+    reported: bool = False  # the plant reports chatter, hammering or beaten seats
 
 
 @dataclass(frozen=True, slots=True)

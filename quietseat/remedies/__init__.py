@@ -4,6 +4,7 @@ clears every finding wins.
 
 from __future__ import annotations
 
+from quietseat.assess import Asking
 from quietseat.basis import Basis
 from quietseat.economics import ZERO
 from quietseat.model import Assessment, Finding, Location, Remedy
@@ -24,15 +25,19 @@ _MAKERS = (
 )  # fmt: skip
 
 
-def propose(location: Location, assessment: Assessment, basis: Basis) -> tuple[Remedy, ...]:
+def propose(
+    location: Location, assessment: Assessment, basis: Basis, asking: Asking | None = None
+) -> tuple[Remedy, ...]:
     """The remedies of one Location, best first.
+
+    asking: how each remedy is marched in time where closed form leaves it in doubt; None = closed form only.
 
     sound: none. watch: keep, with the reason. unproven: measure first, naming what. misfit: every remedy that
     exists here, each assessed by the same checks unless a veto, a guard or its nature rules it out.
     """
     if assessment.verdict == "sound":
         return ()
-    trouble = look(location, assessment, basis)
+    trouble = look(location, assessment, basis, asking)
     costing = Costing(trouble)
     if assessment.verdict == "watch":
         return (_keep(trouble, costing),)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from quietseat.assess.checks.common import percent, plain
+from quietseat.assess.checks.stability import SETTLE
 from quietseat.model import Finding, Problem
 
 SIGN = "the owner signs the required rate of every relief case"
@@ -53,6 +54,8 @@ def wanted(findings: Iterable[Finding], problems: tuple[Problem, ...] = ()) -> t
         problem = mends.get(finding.words)
         if problem is not None:
             found.setdefault(_mend(problem), 5)
+        elif SETTLE in finding.words:
+            found.setdefault(finding.words.partition(SETTLE)[2].removesuffix("."), 40)
         elif "rate_basis" in finding.rests_on:
             found.setdefault(SIGN, 0)
         elif any(field in _SIZES for field in finding.rests_on):

@@ -59,7 +59,7 @@ def judge(trouble: Trouble, location: Location, touches: frozenset[str], proofs:
     A code still failing is left, one newly failing is created: either makes it no. What still has to be proved
     (the guards' proofs, every check left open) makes it subject to proof, named in the condition.
     """
-    after = assess(location, trouble.basis, record=False)
+    after = assess(location, trouble.basis, record=False, asking=trouble.asking)
     failing = {f.code for f in after.findings if f.outcome == "fail"} | _worn(trouble, after) | _starved(trouble, after)
     before = trouble.failing.keys()
     left = tuple(sorted(before & failing))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from quietseat.assess import Asking
 from quietseat.assess.complete import assumed, complete
 from quietseat.basis import Basis
 from quietseat.model import Assessment, Case, Finding, Location, Valve
@@ -28,6 +29,7 @@ class Trouble:
     complete: bool  # every case has a required area
     temperatures: tuple[float, ...]
     phases: frozenset[str]
+    asking: Asking | None = None  # how remedies are marched in time; None = closed form only
 
     @property
     def valve(self) -> Valve:
@@ -70,7 +72,7 @@ class Trouble:
         return frozenset(code for code in hurt if code in self.failing)
 
 
-def look(location: Location, assessment: Assessment, basis: Basis) -> Trouble:
+def look(location: Location, assessment: Assessment, basis: Basis, asking: Asking | None = None) -> Trouble:
     """Gather what the remedies need from a Location and its Assessment."""
     whole, _ = complete(location, basis)
     failing: dict[str, Finding] = {}
@@ -90,5 +92,5 @@ def look(location: Location, assessment: Assessment, basis: Basis) -> Trouble:
         bool(whole.cases) and all(case.rate_basis == "signed" for case in whole.cases),
         bool(areas) and len(known) == len(areas),
         tuple(value for value in temperatures if value is not None),
-        frozenset(case.phase for case in whole.cases if case.phase),
+        frozenset(case.phase for case in whole.cases if case.phase), asking,
     )  # fmt: skip

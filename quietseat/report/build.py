@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
-from quietseat.report import figures
+from quietseat.report import figures, in_time
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -70,7 +70,7 @@ def build(study: StudyLike) -> Document:
     linked = {record.summary["rank"] for record in worst}
     blocks: list[Block] = []
     for part in (
-        _summary(head, rows, linked, show), _trouble(head, rows), _register(head), _plan(head, show),
+        _summary(head, rows, linked, show), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head), _plan(head, show),
         _fleet(rows, linked, show), _worst(worst, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
         _checking(head), _sign(),
     ):  # fmt: skip

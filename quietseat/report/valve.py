@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from quietseat.formula import number
-from quietseat.report import drawing
+from quietseat.report import drawing, in_time
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -67,6 +67,7 @@ def _proof(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         yield picture
     yield from _cases(valve, shown)
     yield from _stability(valve, shown)
+    yield from in_time.section(valve, shown)
     yield from _remedies(valve, shown)
     yield from _resistances(valve)
     yield from _folds(valve, shown)

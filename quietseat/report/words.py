@@ -34,6 +34,10 @@ CODES = {
     "set-above-mawp": "set above MAWP", "leaks": "leaks", "rating": "flange rating", "stuck": "stuck",
     "bellows": "bellows", "corrosion": "corrosion", "fouling": "fouling", "data": "data",
 }  # fmt: skip
+VERDICTS_IN_TIME = {
+    "quiet": "stays quiet", "flutters": "flutters", "chatters": "chatters", "cycles": "opens and shuts again and again",
+    "unproven": "no answer",
+}  # fmt: skip
 MARKS = {
     "memory-hi": "from memory, high confidence", "memory-md": "from memory, verify", "memory-lo": "from memory, weak",
     "memory": "from memory, verify", "seen": "seen in its source", "computed": "computed",

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from quietseat.report.build import StudyLike
+from quietseat.report.in_time import FOUND, PREDICTED
 from quietseat.report.words import (
     MARKS,
     VERDICT_WORDS,
@@ -55,7 +56,8 @@ def render(study: StudyLike) -> bytes:
     writer = _Book(book)
     summary = writer.sheet("Summary", (Field("What", _at("what"), width=34), Field("Value", _at("value"), "0", 18), Field("Words", _at("words"), width=90)))
     fleet, findings = writer.sheet("Fleet", _fleet(show)), writer.sheet("Findings", _findings())
-    cases, remedies = writer.sheet("Cases", _cases(show)), writer.sheet("Remedies", _remedies(show))
+    cases, marched = writer.sheet("Cases", _cases(show)), writer.sheet("Stability in time", _in_time(show))
+    remedies = writer.sheet("Remedies", _remedies(show))
     ranked = study.ranked()
     most = _FEW_REMEDIES if len(ranked) > _LARGE_FLEET else None
     for row in _summary(head, most):
@@ -65,8 +67,9 @@ def render(study: StudyLike) -> bytes:
         fleet.write(record.summary)
         findings.write_all(valve.get("findings") or (), valve)
         cases.write_all(valve.get("cases") or (), valve)
+        marched.write_all([valve["chatter"]] if valve.get("chatter") else (), valve)
         remedies.write_all((valve.get("remedies") or ())[:most], valve)
-    for name, fields, rows in _lists(head, show):
+    for name, fields, rows in (*_predictions(head), *_lists(head, show)):
         sheet = writer.sheet(name, fields)
         for row in rows:
             sheet.write(row)
@@ -228,6 +231,60 @@ def _cases(show: Shown) -> tuple[Field, ...]:
         Field("Outlet Mach", _at("outlet_mach"), "0.00"),
         Field(f"Body outlet floor, {show.pressure}", _unit(show, show.pressure, "body_floor_pa"), "0.000"),
     )  # fmt: skip
+
+
+def _in_time(show: Shown) -> tuple[Field, ...]:
+    """One row a marched valve."""
+    share, flow = "0.0%", show.flow
+
+    def first(at: int, key: str) -> Getter:
+        return lambda row: row["sensitivities"][at][key] if len(row.get("sensitivities") or ()) > at else None
+
+    def named(at: int) -> Getter:
+        get = first(at, "parameter")
+        return lambda row: field_words(str(get(row))) if get(row) else None
+
+    def end(at: int) -> Getter:
+        return lambda row: row["interval"][at] if row.get("interval") else None
+
+    spread = [
+        field for at, words in enumerate(("First", "Second", "Third"))
+        for field in (Field(f"{words} cause of spread", named(at), width=22), Field(f"{words} share", first(at, "share"), share))
+    ]  # fmt: skip
+    return (
+        *_VALVE, Field("Verdict", _at("verdict"), width=11), Field("Limited by", _at("limited_by"), width=16),
+        Field("Probability of chatter", _at("chatter_probability"), share), Field("95 % interval, low", end(0), share),
+        Field("95 % interval, high", end(1), share), Field("Probability of flutter", _at("flutter_probability"), share),
+        Field("Probability of short cycling", _at("cycling_probability"), share),
+        Field("Inlet length, m", _at("inlet_length_m"), "0.00"), Field("Critical length, m", _at("critical_length_m"), "0.00"),
+        Field("Longest quiet inlet, m", _keys("limits", "longest_quiet_inlet_m"), "0.00"),
+        Field(f"Smallest quiet flow, {flow}", _unit(show, flow, "limits", "smallest_quiet_flow_kg_s"), "#,##0.0"),
+        Field("Blowdown that would cure it", _keys("limits", "blowdown_cure"), share),
+        Field("Lift that would cure it, of full", _keys("limits", "lift_cure"), share),
+        Field("Strongest frequency, Hz", _at("frequency_hz"), "0.0"), Field("Seat impacts, 1/s", _at("seat_impacts_per_s"), "0.0"),
+        Field("Energy of an impact, J", _at("impact_energy_j"), "0.000"),
+        Field(f"Lowest inlet pressure, {show.pressure}", _unit(show, show.pressure, "inlet_pressure_min_pa"), "0.00"),
+        Field(f"Highest inlet pressure, {show.pressure}", _unit(show, show.pressure, "inlet_pressure_max_pa"), "0.00"),
+        Field("Opening time, s", _at("opening_time_s"), "0.0000"), Field("One cycle, s", _at("cycle_period_s"), "0.00"),
+        *spread, Field("What to measure", _at("measure"), width=50), Field("In words", _at("words"), width=90),
+        Field("Drawn from their ranges", _of(plain, "drawn"), width=40), Field("Draws", _at("samples"), "0", 8),
+        Field("Cases marched", _at("marched"), "0", 9), Field("Status", _at("status"), width=14), Field("Reason", _at("reason"), width=40),
+    )  # fmt: skip
+
+
+def _predictions(head: Mapping[str, Any]) -> list[tuple[str, tuple[Field, ...], Sequence[Any]]]:
+    """Predicted against found as a sheet of its own; none where no shop record was read."""
+    found = head.get("predictions")
+    if not found:
+        return []
+    fields = (Field("Shop record", _at("_words"), width=26), *(Field(words, _at(key), "0", 12) for key, words in PREDICTED),
+              Field("Share predicted unstable", _at("_rate"), "0.0%"), Field("95 % interval, low", _at("_low"), "0.0%"),
+              Field("95 % interval, high", _at("_high"), "0.0%"))  # fmt: skip
+    rows = []
+    for (key, words), name in zip(FOUND, ("hit", "false_alarm")):
+        low, high = found.get(f"{name}_interval") or (None, None)
+        rows.append({**(found.get(key) or {}), "_words": words, "_rate": found.get(f"{name}_rate"), "_low": low, "_high": high})
+    return [("Predicted and found", fields, rows)]
 
 
 def _remedies(show: Shown) -> tuple[Field, ...]:

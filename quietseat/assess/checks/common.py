@@ -9,7 +9,7 @@ from quietseat.assess.filler import assumed
 from quietseat.assess.hydraulics import Hydraulics, Pipes
 from quietseat.basis import Basis
 from quietseat.formula import One, formula
-from quietseat.model import Finding, Location, Problem, Stability
+from quietseat.model import Chatter, Finding, Location, Problem, Stability
 
 EDGE = 1e-9  # of a limit: at the limit is within it, whatever the last digit says
 
@@ -26,6 +26,8 @@ class View:
     problems: tuple[Problem, ...] = ()
     cdtp: float | None = None  # Pa absolute, calculated
     set_gauge: float | None = None  # Pa; None where set is unknown or not above atmospheric
+    chatter: Chatter | None = None  # stability in time, where it was marched
+    chatter_doubt: str = ""  # why it was: what closed form left open
 
     def rests_on(self, *fields: str) -> tuple[str, ...]:
         """Those of the fields that are defaults."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from quietseat.assess import capacity
 from quietseat.assess.capacity import Duty
 from quietseat.assess.checks.common import (
     EDGE,
@@ -18,40 +19,51 @@ from quietseat.assess.checks.common import (
     said,
 )
 from quietseat.assess.checks.duty import nameplate
+from quietseat.assess.copies import changed
 from quietseat.assess.hydraulics import Hydraulics, Pipes
 from quietseat.basis import Basis
 from quietseat.dynamics.parameters import ranges
 from quietseat.dynamics.screening import SMALL_VESSEL, Situation, screen
 from quietseat.formula import Sheet
-from quietseat.model import Finding, Location, Stability, Valve
-from quietseat.piping.resistance import bore_area
-from quietseat.status import Status
+from quietseat.model import Chatter, Finding, Location, Stability, Valve
+from quietseat.piping.friction import friction_factor
+from quietseat.piping.resistance import Resistance, bore_area, pipe_bore, referred_loss
+from quietseat.status import CalculationFailed, Status
 
+Piece = tuple[float, float, float, float]  # length m, bore m, Darcy friction factor, K
+
+CLOSED = "closed form"
+SETTLE = "To settle it: "  # what follows in the words of an open finding is a task
+MARCHED_RULE = (
+    "stability in time: quiet below a share of the critical length and a probability of chatter, unstable above others "
+    "(verdict rule, estimate)"
+)
 RULE = "closed-form stability: quarter-wave critical length, force balance, wave return, cycle period"
 HEARD_RULE = "reported in the history (words of the register)"
 TRIM_RULE = "liquid wants a liquid trim (API RP 576)"
 PILOT_RULE = "a pilot that senses at the valve inlet: loss and wave there within its blowdown (estimate)"
-STARVES = "The valve starves itself"  # how the screening begins when the force balance is what fails
-_WORST = ("chatters", "flutters", "cycles", "unproven", "quiet")
+WORST = ("chatters", "flutters", "cycles", "unproven", "quiet")
 
 
 def stability(view: View, sheet: Sheet) -> Stability:
     """Screen the Location at its lowest credible flow and its full flow, once for each phase it relieves."""
-    location = view.location
     ready = [c for c in view.cases if c.duty is not None and c.result.full_flow is not None]
     if not ready or view.set_gauge is None:
         reason = next((c.result.reason for c in view.cases if c.result.reason), "no case to run")
         return Stability(Status.NOT_COMPUTED, reason, words=f"Not judged: {reason}.")
     sheet.section("Stability")
     try:
-        found = [
-            screen(_situation(location, view.pipes, case, least, view.basis), view.basis, sheet)
-            for case, least in _lowest(view, ready)
-        ]
+        found = [screen(situation, view.basis, sheet) for situation in situations(view)]
     except (ValueError, ZeroDivisionError, OverflowError) as error:  # data no valve can have, such as 100 % blowdown
         reason = f"the equations have no value here ({error})"
         return Stability(Status.NOT_COMPUTED, reason, words=f"Not judged: {reason}.")
-    return found[0] if len(found) == 1 else min(found, key=lambda s: _WORST.index(s.verdict))
+    return found[0] if len(found) == 1 else min(found, key=lambda s: WORST.index(s.verdict))
+
+
+def situations(view: View) -> list[Situation]:
+    """What stability is judged on: for each phase the case with the lowest credible flow, with its pipes."""
+    ready = [c for c in view.cases if c.duty is not None and c.result.full_flow is not None]
+    return [_situation(view.location, view.pipes, case, least, view.basis) for case, least in _lowest(view, ready)]
 
 
 def modulating(valve: Valve) -> bool:
@@ -106,7 +118,66 @@ def _situation(location: Location, pipes: Pipes, case: Hydraulics, least: float 
         vessel_volume=location.vessel.volume, built_up=case.result.built_up or 0.0,
         effective_area=valve.effective_area, dynamics=location.dynamics, orifice=valve.orifice,
         lift_restriction=valve.lift_restriction, bellows=valve.kind == "bellows",
+        pipes=runs_of(inlet, full_flow, state.viscosity, basis) if inlet else (),
+        superimposed=duty.superimposed, outlet_bore=_outlet_bore(pipes, valve),
+        outlet_pipe=_outlet_pipe(pipes, full_flow, basis), fluid=location.cases[case.index].fluid,
+        full_area=_full_area(valve, duty),
     )  # fmt: skip
+
+
+def runs_of(line: Resistance, flow: float | None, viscosity: float | None, basis: Basis) -> tuple[Piece, ...]:
+    """The runs of a line as length m, bore m, Darcy friction factor and K, both at this flow.
+
+    A run without length gives its K to the next one that has some (or the one before), carried over to its bore.
+    """
+    out: list[Piece] = []
+    waiting: list[tuple[float, float]] = []  # K and bore of runs without length
+    for run in line.runs:
+        loss = run.K_fittings + run.K_enlargement
+        if run.length <= 0.0:
+            waiting.append((loss, run.diameter))
+            continue
+        if run.friction_factor is not None:
+            f = run.friction_factor
+        else:
+            flux = (flow or 0.0) / run.area
+            mu = viscosity if flux > 0.0 else None
+            f = friction_factor(run.roughness, run.diameter, flux, mu, basis.friction_correlation, Sheet(record=False))
+        loss += sum(referred_loss(k, bore, run.diameter) for k, bore in waiting)
+        waiting = []
+        out.append((run.length, run.diameter, f, loss))
+    if waiting and out:
+        length, bore, f, loss = out[-1]
+        out[-1] = (length, bore, f, loss + sum(referred_loss(k, other, bore) for k, other in waiting))
+    return tuple(out)
+
+
+def _outlet_bore(pipes: Pipes, valve: Valve) -> float | None:
+    if valve.outlet_size is None:
+        return pipes.outlet.bore if pipes.outlet else None
+    try:
+        return pipe_bore(valve.outlet_size, "40")[0]
+    except CalculationFailed:
+        return pipes.outlet.bore if pipes.outlet else None
+
+
+def _outlet_pipe(pipes: Pipes, flow: float | None, basis: Basis) -> Piece | None:
+    """The outlet line as one run of its smallest bore; None where nobody gave it a length."""
+    line = pipes.outlet
+    if line is None or line.length <= 0.0:
+        return None
+    pieces = runs_of(line, flow, None, basis)
+    friction = sum(f * length / line.length for length, _, f, _ in pieces)
+    return line.length, line.bore, friction, line.K_total
+
+
+def _full_area(valve: Valve, duty: Duty) -> float | None:
+    """Un-derated flow area at full lift, without a lift restriction, m2."""
+    try:
+        whole = capacity.pairs(changed(valve, {"lift_restriction": None}), duty, Sheet(record=False))[1]
+    except CalculationFailed:
+        return None
+    return whole.area * whole.coefficient
 
 
 def check(view: View) -> list[Finding]:
@@ -120,18 +191,18 @@ def check(view: View) -> list[Finding]:
         return out
     words = f'"{heard[0].note}"' if heard[0].note else "once" if len(heard) == 1 else f"{len(heard)} times"
     if any(f.code == "chatter" and f.outcome == "pass" for f in out):
-        out.append(noted("chatter", "thin", f"reported chattering ({words}) though closed form says quiet", HEARD_RULE,
+        out.append(noted("chatter", "thin", f"reported chattering ({words}) though {found.judged_by} says quiet", HEARD_RULE,
                          rests_on=("history",)))  # fmt: skip
     elif not any(f.code == "chatter" and f.outcome == "fail" for f in out):
         out = [f for f in out if f.code != "chatter"]
-        out.append(failed("chatter", f"reported chattering ({words}); closed form: {found.words}", HEARD_RULE,
+        out.append(failed("chatter", f"reported chattering ({words}); {found.judged_by}: {found.words}", HEARD_RULE,
                           severity="stop", rests_on=("history",)))  # fmt: skip
     return out
 
 
 def by_balance(found: Stability) -> bool:
     """True where a spring valve fails by the force balance, not by the length of its inlet line."""
-    return found.verdict == "chatters" and found.words.startswith(STARVES)
+    return found.verdict == "chatters" and found.criterion == "balance"
 
 
 def _figures(view: View, found: Stability) -> dict[str, Any]:
@@ -156,6 +227,16 @@ def _figures(view: View, found: Stability) -> dict[str, Any]:
             "confidence": "estimate"}  # fmt: skip
 
 
+def _probability(view: View, found: Chatter) -> dict[str, Any]:
+    """Value, limit and margin of a marched verdict: the probability of chatter against the limit it stands next to."""
+    basis, value = view.basis, found.chatter_probability
+    if value is None:
+        return {"value": None, "limit": None, "margin": None, "unit": "", "step": "", "confidence": "estimate"}
+    limit = basis.chatter_quiet if found.verdict == "quiet" else basis.chatter_unstable
+    return {"value": value, "limit": limit, "margin": margin_below(value, limit), "unit": "fraction", "step": "P_chatter",
+            "confidence": "estimate"}  # fmt: skip
+
+
 def _calculated(view: View, found: Stability) -> list[Finding]:
     if found.status is not Status.OK:
         return [open_check("chatter", found.words or found.reason, RULE)]
@@ -163,6 +244,8 @@ def _calculated(view: View, found: Stability) -> list[Finding]:
     hunting = _hunting(view, found)
     if hunting is not None:
         return [hunting]
+    if view.chatter is not None and found.judged_by != CLOSED:
+        base = replace(base, rule=MARCHED_RULE, **_probability(view, view.chatter))
     if found.verdict == "quiet":
         return [_quiet(view, base)]
     doubt = _doubt(view, found)
@@ -174,6 +257,8 @@ def _calculated(view: View, found: Stability) -> list[Finding]:
     if found.verdict == "cycles":
         return _cycling(view, found, base)
     words = found.words or found.reason or "stability not computed"
+    if view.chatter is not None and found.judged_by != CLOSED and view.chatter.measure:
+        words = f"{words.rstrip('.')}. {SETTLE}{view.chatter.measure}."
     return [replace(base, outcome="open", words=words, confidence="")]
 
 
@@ -209,6 +294,9 @@ def _hunting(view: View, found: Stability) -> Finding | None:
 def _doubt(view: View, found: Stability) -> tuple[str, ...]:
     """Defaults that may be all there is to a failure: the kind, the inlet size, or the back pressure of the force balance."""
     rests = view.rests_on("valve.kind", "inlet.size")
+    if found.judged_by != CLOSED:  # the unknown parts were drawn; what is left to doubt is the outlet line
+        pushed = view.chatter is not None and view.chatter.limited_by == "back pressure"
+        return rests or (view.rests_on("outlet.size") if pushed else ())
     if rests or found.force_balance_used is None or found.force_balance_allowed is None:
         return rests
     length, critical = found.inlet_length or 0.0, found.critical_length
@@ -245,12 +333,13 @@ def _least_share(view: View) -> float | None:
 
 def _quiet(view: View, base: Finding) -> Finding:
     """Quiet, but open where it rests on a default or on a check that could not be made."""
-    rests = view.rests_on("valve.kind", "valve.blowdown")
+    marched = view.stability.judged_by != CLOSED  # then blowdown and an unknown volume were drawn from their ranges
+    rests = view.rests_on("valve.kind") if marched else view.rests_on("valve.kind", "valve.blowdown")
     if rests:
         words = f"{base.words.rstrip('.')} (passes only on a default: {said(rests)})"
         return replace(base, outcome="open", words=words, rests_on=rests)
     location = view.location
-    if location.vessel.volume is None and location.valve.kind != "pilot":
+    if location.vessel.volume is None and location.valve.kind != "pilot" and not marched:
         if any(case.phase == "liquid" for case in location.cases):
             words = f"{base.words.rstrip('.')}; but the protected volume is unknown, and with liquid a small one swings with the disc"
             return replace(base, outcome="open", words=words)

@@ -1,0 +1,116 @@
+"""A fleet judged in time: 1,000 invented valves x 200 draws x 4 flows, marched only where closed form leaves doubt.
+
+    uv run python bench/chatter_fleet.py [--valves 1000] [--samples 200] [--engine local|cuda] [--json OUT]
+
+Prints the whole time (screening, draws, linear pre-selection, marching), the share of the cases that was marched, why the
+others were not, and the kernel's cell-updates a second. Two cores are the yardstick: under 20 minutes; one H100: under 60 s.
+The valves are those of bench/registers.py, read as a plant's register would be; a valve that cannot be judged is counted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parent))
+import registers
+
+
+class Meter:
+    """Stands in for `engine.march`: counts what it is given and how long it takes."""
+
+    def __init__(self, inner: Any) -> None:
+        self.inner, self.seconds, self.cases, self.updates, self.steps, self.simulated, self.calls = inner, 0.0, 0, 0, 0, 0.0, 0
+        self.settled = 0
+
+    def __call__(self, cases: Any, **options: Any) -> Any:
+        start = time.perf_counter()
+        results = self.inner(cases, **options)
+        self.seconds += time.perf_counter() - start
+        self.calls += 1
+        self.cases += len(results)
+        self.updates += sum(r.cell_updates for r in results)
+        self.steps += sum(r.steps for r in results)
+        self.simulated += sum(r.simulated for r in results)
+        self.settled += sum(1 for r in results if r.settled)
+        return results
+
+
+def situations(valves: int, basis: Any) -> list[Any]:
+    """What stability is judged on, of so many invented valves."""
+    from quietseat.assess import screen
+    from quietseat.assess.checks import stability
+    from quietseat.register import read
+    from quietseat.study import _jobs
+
+    with tempfile.TemporaryDirectory() as folder:
+        found = read(str(registers.write(Path(folder) / "fleet.xlsx", valves + valves // 20 + 2)), basis, None)
+    out = []
+    for location, problems in _jobs(found):
+        out += stability.situations(screen(location, basis, record=False, problems=problems).view)[:1]
+    return out[:valves]
+
+
+def fleet(valves: int, samples: int, engine: str) -> dict[str, Any]:
+    """Time and counts of one fleet."""
+    from quietseat.basis import make
+
+    basis = make()
+    start = time.perf_counter()
+    given = situations(valves, basis)
+    read_s = time.perf_counter() - start
+    from quietseat.march import chatter as whole
+    from quietseat.march import engine as kernels
+
+    meter = Meter(kernels.march)
+    kernels.march = meter  # type: ignore[assignment]
+    if hasattr(whole, "march"):
+        whole.march = meter
+    warm = time.perf_counter()
+    whole.chatter_many([whole.Question(given[0], samples=4)], basis, engine=engine)
+    warm = time.perf_counter() - warm
+    meter.__init__(meter.inner)  # type: ignore[misc]
+    start = time.perf_counter()
+    found = whole.chatter_many([whole.Question(s, samples=samples) for s in given], basis, engine=engine)
+    spent = time.perf_counter() - start
+    cases = sum(c.samples * max(1, len(c.flows)) for c in found)
+    marched = sum(c.marched for c in found)
+    return {
+        "valves": len(found), "draws": samples, "cases": cases, "marched": marched, "share": marched / max(1, cases),
+        "read_s": read_s, "compile_s": warm, "seconds": spent, "march_s": meter.seconds, "runs": meter.cases,
+        "settled_early": meter.settled, "simulated_s": meter.simulated, "steps": meter.steps, "cell_updates": meter.updates,
+        "cell_updates_per_s": meter.updates / max(meter.seconds, 1e-9),
+        "verdicts": dict(Counter(c.verdict for c in found)), "status": dict(Counter(c.status.value for c in found)),
+        "threads": int(os.environ.get("NUMBA_NUM_THREADS", os.cpu_count() or 1)), "engine": engine,
+    }  # fmt: skip
+
+
+def main() -> None:
+    """Run, print, and write the figures where asked."""
+    given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    given.add_argument("--valves", type=int, default=1000)
+    given.add_argument("--samples", type=int, default=200)
+    given.add_argument("--engine", default="local", choices=("local", "cuda"))
+    given.add_argument("--json", default="")
+    asked = given.parse_args()
+    got = fleet(asked.valves, asked.samples, asked.engine)
+    print(f"{got['valves']} valves x {got['draws']} draws: {got['cases']} cases, {got['marched']} marched ({100 * got['share']:.1f} %)")
+    print(f"whole {got['seconds']:.1f} s on {got['threads']} threads, {got['engine']} (register and screening {got['read_s']:.1f} s, "
+          f"first compile {got['compile_s']:.1f} s beside it)")  # fmt: skip
+    print(f"marching {got['march_s']:.1f} s: {got['simulated_s']:.0f} simulated s, {got['steps']} steps, {got['settled_early']} settled early, "
+          f"{got['cell_updates_per_s'] / 1e6:.1f} M cell-updates/s")  # fmt: skip
+    print("verdicts", got["verdicts"], "status", got["status"])
+    if asked.json:
+        Path(asked.json).write_text(json.dumps(got, indent=1))
+    print(json.dumps(got))
+
+
+if __name__ == "__main__":
+    main()

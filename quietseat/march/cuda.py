@@ -1,0 +1,298 @@
+"""Runs in time on a graphics processor: one case a thread, the CPU's own functions compiled for it (extra `quietseat[cuda]`).
+
+Many cases are resident at once; after a few hundred steps the host reads which have ended, fetches their heads, fills
+their slots with waiting cases, and closes the ranks when nobody waits any more. Results agree with the CPU's by
+tolerance: additions are contracted differently, so a chaotic run parts after some impacts, its class does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from quietseat.march import rows
+from quietseat.march.cases import MarchCase
+from quietseat.march.outcome import STEPS_MOST, MarchResult, verdict
+from quietseat.march.threads import LOOK, WARP, carry_threads, march_thread
+from quietseat.status import CalculationFailed, Status
+
+BLOCK = 64
+"""Threads of a block."""
+REGISTERS: dict[str, int | None] = {"float64": 128, "float32": None}
+"""Registers a thread may hold; fewer than the compiler would like, so that more threads hide each other's waiting (measured)."""
+SLOTS = 1 << 17
+"""Cases resident at once."""
+LOOKS = 16
+"""Looks at a lane between two visits of the host, LOOK steps each."""
+SPARSE = 0.75
+"""Share of running slots below which the ranks are closed."""
+
+Numbers = npt.NDArray[np.float64]
+
+
+class Processor:
+    """A graphics processor: arrays there, thread functions launched over a range."""
+
+    def __init__(self) -> None:
+        self.cuda = driver()
+
+    def there(self, array: npt.NDArray[Any]) -> Any:
+        """Copy an array to the device."""
+        return self.cuda.to_device(np.ascontiguousarray(array))
+
+    def empty(self, shape: tuple[int, ...] | int, kind: Any) -> Any:
+        """An array on the device, not set."""
+        return self.cuda.device_array(shape, kind)
+
+    def here(self, array: Any) -> npt.NDArray[Any]:
+        """Copy an array back."""
+        return np.asarray(array.copy_to_host())
+
+    def marcher(self, features: Any, precision: str) -> Any:
+        """`launch(count, *arguments)` of the marching thread."""
+        return _marcher(features, precision)
+
+    def carrier(self, name: str) -> Any:
+        """`launch(count, *arguments)` of `put`, `take`, `state` or `move`."""
+        return _carrier(name)
+
+
+def driver() -> Any:
+    """`numba.cuda` with a usable device. Raises CalculationFailed that says what is missing."""
+    if not hasattr(np, "row_stack"):
+        np.row_stack = np.vstack  # numba-cuda 0.30 still asks for the name that numpy 2.5 dropped
+    try:
+        from numba import cuda
+
+        usable = bool(cuda.is_available())
+    except Exception as error:  # the import itself may fail without a driver
+        raise CalculationFailed(Status.NOT_COMPUTED, f"engine = 'cuda': numba-cuda cannot be loaded ({error}); install quietseat[cuda]") from error
+    if not usable:
+        raise CalculationFailed(Status.NOT_COMPUTED, "engine = 'cuda': no graphics processor with a driver was found; use engine = 'local'")
+    return cuda
+
+
+def real_of(precision: str) -> Any:
+    """The number type of a precision."""
+    return np.float64 if precision == "float64" else np.float32
+
+
+def compiled(cuda: Any, features: Any, precision: str, registers: int | None = None) -> Any:
+    """The marching kernel, not yet compiled for its arguments. Shared by the device and by the test that only makes its code.
+
+    In float32 divisions and roots are the device's fast ones; no function assumes that there is no NaN.
+    """
+    run = march_thread(cuda.jit(device=True), real_of(precision), features)
+    options: dict[str, Any] = {"fastmath": precision == "float32"}
+    cap = registers if registers is not None else REGISTERS[precision]
+    if cap:
+        options["max_registers"] = cap
+
+    @cuda.jit(**options)  # type: ignore[untyped-decorator]
+    def march_cases(count, S, U, most, owner, trace, samples, cells, further, looks, early, body):  # type: ignore[no-untyped-def]
+        i = cuda.grid(1)
+        if i < count:
+            run(i, S, U, most, owner, trace, samples, cells, further, looks, early, body)
+
+    return march_cases
+
+
+def launcher(kernel: Any) -> Any:
+    """A kernel whose first argument is the number of threads, launched over as many blocks as that takes."""
+
+    def launch(count: int, *arguments: Any) -> None:
+        kernel[-(-count // BLOCK), BLOCK](count, *arguments)
+
+    return launch
+
+
+@cache
+def _marcher(features: Any, precision: str) -> Any:
+    return launcher(compiled(driver(), features, precision))
+
+
+@cache
+def _carrier(name: str) -> Any:
+    cuda = driver()
+    thread = getattr(carry_threads(cuda.jit(device=True)), name)
+    count_of = {"put": 5, "take": 4, "state": 2, "move": 6}[name]
+    return launcher(cuda.jit(_carriers(cuda, thread)[count_of]))
+
+
+def _carriers(cuda: Any, thread: Any) -> dict[int, Any]:
+    """Kernels of a thread function by its number of arguments (a kernel takes no variable list)."""
+
+    def two(count, a, b):  # type: ignore[no-untyped-def]
+        i = cuda.grid(1)
+        if i < count:
+            thread(i, a, b)
+
+    def four(count, a, b, c, d):  # type: ignore[no-untyped-def]
+        i = cuda.grid(1)
+        if i < count:
+            thread(i, a, b, c, d)
+
+    def five(count, a, b, c, d, e):  # type: ignore[no-untyped-def]
+        i = cuda.grid(1)
+        if i < count:
+            thread(i, a, b, c, d, e)
+
+    def six(count, a, b, c, d, e, f):  # type: ignore[no-untyped-def]
+        i = cuda.grid(1)
+        if i < count:
+            thread(i, a, b, c, d, e, f)
+
+    return {2: two, 4: four, 5: five, 6: six}
+
+
+def march_group(
+    cases: Sequence[MarchCase],
+    features: Any,
+    precision: str,
+    early_stop: bool,
+    samples: int,
+    processor: Any = None,
+    slots: int = SLOTS,
+) -> list[MarchResult]:
+    """March cases of one feature set and one number of cells; results in their order.
+
+    `processor`: what runs the threads (None: the graphics processor). Raises CalculationFailed where there is none.
+    """
+    return _Crowd(cases, features, precision, early_stop, samples, processor or Processor(), slots).work()
+
+
+class _Crowd:
+    """The cases of a group on their way through the slots of a device."""
+
+    def __init__(
+        self, cases: Sequence[MarchCase], features: Any, precision: str, early: bool, samples: int, processor: Any, slots: int
+    ) -> None:
+        self.cases, self.early, self.samples, self.machine = cases, early, samples, processor
+        self.real = real_of(precision)
+        self.march = processor.marcher(features, precision)
+        self.results: list[MarchResult] = [MarchResult(Status.NOT_COMPUTED, "not marched")] * len(cases)
+        columns, self.foreseen, self.waiting = _columns(cases, self.results)
+        self.columns = columns.astype(self.real)
+        self.body = columns.shape[0] - rows.CELLS
+        self.slots = min(-(-max(slots, 1) // WARP) * WARP, -(-max(len(self.waiting), 1) // WARP) * WARP)
+
+    def work(self) -> list[MarchResult]:
+        """March until no case is left."""
+        if not len(self.waiting):
+            return self.results
+        from quietseat.march.engine import starter
+
+        first = self.cases[int(self.waiting[0])]
+        self.cells, further = starter(first).cells_of(first)
+        machine = self.machine
+        self._allocate(self.slots)
+        self.trace = machine.there(np.zeros((len(self.cases) if self.samples else 1, max(self.samples, 1), 4), self.real))
+        self._fill(np.arange(self.slots))
+        while True:
+            self.march(
+                len(self.owner), self.S, self.U, self.most, self.owner_there, self.trace, self.samples, self.cells, further,
+                LOOKS, self.early, self.body,
+            )  # fmt: skip
+            machine.carrier("state")(len(self.owner), self.S, self.states)
+            states = machine.here(self.states)
+            over = np.flatnonzero((states != rows.RUNNING) & (self.owner >= 0))
+            if len(over):
+                self._harvest(over)
+                self._fill(over)
+            running = np.flatnonzero(self.owner >= 0)
+            if not len(running):
+                break
+            if not len(self.waiting) and len(running) < SPARSE * len(self.owner):
+                self._close_ranks(running)
+        self._traces()
+        return self.results
+
+    def _allocate(self, slots: int) -> None:
+        machine = self.machine
+        blocks = -(-slots // WARP)
+        self.S = machine.there(np.zeros(blocks * rows.CELLS * WARP, self.real))
+        self.U = machine.empty(blocks * self.body * WARP, self.real)
+        self.states = machine.empty(blocks * WARP, self.real)
+        self.owner = np.full(blocks * WARP, -1, np.int64)
+
+    def _tell(self) -> None:
+        """Tell the device who stands where."""
+        self.owner_there = self.machine.there(np.maximum(self.owner, 0))
+        held = np.maximum(self.owner, 0)
+        self.most = self.machine.there((STEPS_MOST * np.maximum(self.foreseen[held], 1.0)).astype(self.real))
+
+    def _fill(self, free: npt.NDArray[np.int64]) -> None:
+        """Waiting cases into free slots."""
+        count = min(len(free), len(self.waiting))
+        if count:
+            chosen, self.waiting = self.waiting[:count], self.waiting[count:]
+            free = free[:count].astype(np.int64)
+            there = self.machine.there
+            self.machine.carrier("put")(count, self.S, self.U, there(free), there(self.columns[:, chosen]), self.body)
+            self.owner[free] = chosen
+        self._tell()
+
+    def _harvest(self, over: npt.NDArray[np.int64]) -> None:
+        """Results of the slots that have ended; the slots become free."""
+        out = self.machine.empty((rows.PILOT, len(over)), self.real)
+        self.machine.carrier("take")(len(over), self.S, self.machine.there(over.astype(np.int64)), out, rows.PILOT)
+        heads = self.machine.here(out).T.astype(np.float64)
+        for slot, head in zip(over.tolist(), heads.tolist()):
+            index = int(self.owner[slot])
+            result = verdict(head, self.cases[index].inflow)
+            result.cell_updates = result.steps * self.cells
+            self.results[index] = result
+            if self.samples:
+                self.columns[rows.SAMPLED, index] = head[rows.SAMPLED]
+        self.owner[over] = -1
+
+    def _close_ranks(self, running: npt.NDArray[np.int64]) -> None:
+        """Running slots moved together into smaller arrays."""
+        old = self.S, self.U
+        owner = self.owner[running]
+        self._allocate(len(running))
+        self.owner[: len(running)] = owner
+        self.machine.carrier("move")(len(running), *old, self.machine.there(running.astype(np.int64)), self.S, self.U, self.body)
+        self._tell()
+
+    def _traces(self) -> None:
+        if not self.samples:
+            return
+        kept = self.machine.here(self.trace).astype(np.float64)
+        for index, result in enumerate(self.results):
+            count = int(self.columns[rows.SAMPLED, index])
+            if result.simulated > 0.0:
+                result.times, result.lift, result.inlet_pressure, result.vessel_pressure = (
+                    kept[index, :count, c].copy() for c in range(4)
+                )
+
+
+def _columns(cases: Sequence[MarchCase], results: list[MarchResult]) -> tuple[Numbers, Numbers, npt.NDArray[np.int64]]:
+    """Start columns side by side, steps foreseen, and who waits, the longest first; what cannot start keeps its reason."""
+    from quietseat.march.engine import starter
+
+    found: list[npt.NDArray[np.float64] | None] = []
+    for index, case in enumerate(cases):
+        try:
+            found.append(starter(case).column(case))
+        except CalculationFailed as failure:
+            results[index] = MarchResult(failure.status, failure.reason)
+            found.append(None)
+    started = [column for column in found if column is not None]
+    if not started:
+        return np.zeros((rows.CELLS, len(cases))), np.zeros(len(cases)), np.zeros(0, np.int64)
+    columns = np.zeros((len(started[0]), len(cases)))
+    foreseen = np.zeros(len(cases))
+    for index, column in enumerate(found):
+        if column is not None:
+            columns[:, index] = column
+            foreseen[index] = starter(cases[index]).foreseen_steps(column)
+    waiting = np.array([index for index, column in enumerate(found) if column is not None], np.int64)
+    return columns, foreseen, waiting[np.argsort(-foreseen[waiting], kind="stable")]
+
+
+__all__ = ["BLOCK", "LOOK", "LOOKS", "Processor", "compiled", "driver", "march_group"]

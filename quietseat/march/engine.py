@@ -1,0 +1,188 @@
+"""Any number of runs in time, grouped by what their kernel must be compiled for, marched as lanes.
+
+`engine="local"`: this machine's cores, blocks of lanes that refill as runs end. `engine="cuda"`: one lane a thread of a
+graphics processor. The class of a run does not depend on its neighbours; its digits may in the last places.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from quietseat.march.cases import Gas, MarchCase
+from quietseat.march.outcome import STEPS_MOST, MarchResult
+from quietseat.status import CalculationFailed, Status
+
+if TYPE_CHECKING:
+    from quietseat.march.kernel import Features
+
+__all__ = ["MarchResult", "march"]
+
+LANES = {"float64": 16, "float32": 32}
+"""Lanes of a block: enough to fill the widest registers, few enough to stay in the first cache."""
+CHUNK = 16
+"""Steps between looks at the lanes."""
+LOST = "lost"
+
+
+def march(
+    cases: Sequence[MarchCase],
+    *,
+    engine: str = "local",
+    precision: str = "float64",
+    early_stop: bool = True,
+    samples: int = 0,
+) -> list[MarchResult]:
+    """March every case; results in the order given, one each, failures as a status.
+
+    `precision` "float64" or "float32"; `early_stop` ends a run once its class is settled; `samples` points of a trace kept
+    over the whole run (0: none). Raises CalculationFailed (out of range) for an unknown engine or precision.
+    """
+    if precision not in LANES:
+        raise CalculationFailed(Status.OUT_OF_RANGE, f"precision = {precision!r}: must be float64 or float32")
+    if engine not in ("local", "cuda"):
+        raise CalculationFailed(Status.OUT_OF_RANGE, f"engine = {engine!r}: must be local or cuda")
+    results: list[MarchResult] = [MarchResult(Status.NOT_COMPUTED, "not marched")] * len(cases)
+    for key, indices in _groups(cases, results).items():
+        if engine == "cuda":
+            from quietseat.march import cuda  # type: ignore[attr-defined]
+
+            found = cuda.march_group([cases[i] for i in indices], key[0], precision, early_stop, samples)
+            for i, result in zip(indices, found):
+                results[i] = result
+        else:
+            _group(cases, indices, results, key[0], precision, early_stop, samples)
+    return results
+
+
+def starter(case: MarchCase) -> ModuleType:
+    """The module that starts a case: `features_of`, `cells_of`, `column`, `foreseen_steps`, for a gas or for a liquid line."""
+    from quietseat.march import liquid_start, start
+
+    return start if isinstance(case.fluid, Gas) else liquid_start
+
+
+def workers() -> int:
+    """Threads a march uses: the cores, or NUMBA_NUM_THREADS where that is set."""
+    stated = os.environ.get("NUMBA_NUM_THREADS", "")
+    return max(1, int(stated)) if stated.isdigit() else max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+def _groups(cases: Sequence[MarchCase], results: list[MarchResult]) -> dict[tuple[Any, int, int], list[int]]:
+    """Cases by kernel and cell counts; what cannot be started keeps its reason in `results`."""
+    groups: dict[tuple[Any, int, int], list[int]] = {}
+    for i, case in enumerate(cases):
+        module = starter(case)
+        try:
+            groups.setdefault((module.features_of(case), *module.cells_of(case)), []).append(i)
+        except CalculationFailed as failure:
+            results[i] = MarchResult(failure.status, failure.reason)
+    return groups
+
+
+def _group(
+    cases: Sequence[MarchCase],
+    indices: list[int],
+    results: list[MarchResult],
+    features: Features,
+    precision: str,
+    early_stop: bool,
+    samples: int,
+) -> None:
+    waiting = deque(indices)
+    threads = min(workers(), -(-len(indices) // LANES[precision]))
+    if threads <= 1:
+        _Block(features, precision, samples).work(cases, waiting, results, early_stop)
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        jobs = [
+            pool.submit(_Block(features, precision, samples).work, cases, waiting, results, early_stop) for _ in range(threads)
+        ]
+        for job in jobs:
+            job.result()
+
+
+class _Block:
+    """One block of lanes and the cases it works on."""
+
+    def __init__(self, features: Features, precision: str, samples: int) -> None:
+        import numpy as np
+
+        from quietseat.march import lanes
+
+        self.lanes = LANES[precision]
+        self.samples = samples
+        self.real = np.float64 if precision == "float64" else np.float32
+        self.run = lanes.runner(features, self.lanes, precision)
+        self.trace = np.zeros((self.lanes, max(samples, 1), 4), self.real)
+        self.held: list[int | None] = [None] * self.lanes
+        self.block: Any = None
+        self.foreseen = 1.0
+
+    def work(self, cases: Sequence[MarchCase], waiting: deque[int], results: list[MarchResult], early_stop: bool) -> None:
+        """Take cases off `waiting` until none is left and every lane has ended."""
+        import numpy as np
+
+        from quietseat.march import rows
+
+        while True:
+            for lane in range(self.lanes):
+                if self.held[lane] is None:
+                    self._fill(lane, cases, waiting, results)
+            if all(index is None for index in self.held):
+                return
+            case = cases[next(index for index in self.held if index is not None)]
+            cells, further = starter(case).cells_of(case)
+            most = self.real(STEPS_MOST * self.foreseen)
+            with np.errstate(all="ignore"):
+                self.run(self.block[: rows.CELLS].reshape(-1), self.block[rows.CELLS :].reshape(-1), self.trace, self.samples, cells, further, CHUNK, early_stop, most)
+            self._harvest(cases, results)
+
+    def _fill(self, lane: int, cases: Sequence[MarchCase], waiting: deque[int], results: list[MarchResult]) -> None:
+        import numpy as np
+
+        from quietseat.march import rows
+
+        while True:
+            try:
+                index = waiting.popleft()
+            except IndexError:
+                return
+            try:
+                start = starter(cases[index])
+                column = start.column(cases[index])
+            except CalculationFailed as failure:
+                results[index] = MarchResult(failure.status, failure.reason)
+                continue
+            if self.block is None:
+                self.block = np.repeat(column[:, None], self.lanes, axis=1).astype(self.real)
+                self.block[rows.STATE] = rows.IDLE
+            self.block[:, lane] = column
+            self.held[lane] = index
+            self.foreseen = max(self.foreseen, start.foreseen_steps(column))
+            return
+
+    def _harvest(self, cases: Sequence[MarchCase], results: list[MarchResult]) -> None:
+        import numpy as np
+
+        from quietseat.march import outcome, rows
+
+        for lane, index in enumerate(self.held):
+            if index is None or self.block[rows.STATE, lane] == rows.RUNNING:
+                continue
+            state = [float(value) for value in self.block[: rows.PILOT, lane]]
+            if not np.isfinite(self.block[rows.CELLS :, lane]).all():
+                state[rows.STATE] = rows.LOST
+            result = outcome.verdict(state, cases[index].inflow)
+            result.cell_updates = result.steps * starter(cases[index]).cells_of(cases[index])[0]
+            if self.samples:
+                kept = int(state[rows.SAMPLED])
+                taken = self.trace[lane, :kept].astype(np.float64)
+                result.times, result.lift, result.inlet_pressure, result.vessel_pressure = (taken[:, c].copy() for c in range(4))
+            results[index] = result
+            self.block[rows.STATE, lane] = rows.IDLE
+            self.held[lane] = None
