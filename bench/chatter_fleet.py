@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import pickle
 import sys
 import tempfile
 import time
@@ -58,14 +59,15 @@ def situations(valves: int, basis: Any) -> list[Any]:
     return out[:valves]
 
 
-def fleet(valves: int, samples: int, engine: str) -> dict[str, Any]:
-    """Time and counts of one fleet."""
+def fleet(valves: int, samples: int, engine: str, kept: str = "") -> dict[str, Any]:
+    """Time and counts of one fleet. kept: a file of situations written by --save, for a machine that cannot read registers."""
     from quietseat.basis import make
 
     basis = make()
     start = time.perf_counter()
-    given = situations(valves, basis)
+    given = pickle.loads(Path(kept).read_bytes())[:valves] if kept else situations(valves, basis)
     read_s = time.perf_counter() - start
+    from quietseat.march import batch
     from quietseat.march import chatter as whole
     from quietseat.march import engine as kernels
 
@@ -73,8 +75,11 @@ def fleet(valves: int, samples: int, engine: str) -> dict[str, Any]:
     kernels.march = meter  # type: ignore[assignment]
     if hasattr(whole, "march"):
         whole.march = meter
+    if engine == "cuda":
+        batch.CHUNK = 1 << 18  # a device wants everything at once
     warm = time.perf_counter()
-    whole.chatter_many([whole.Question(given[0], samples=4)], basis, engine=engine)
+    one_each = {(s.kind, s.phase, s.outlet_pipe is None): s for s in given}
+    whole.chatter_many([whole.Question(s, samples=4) for s in one_each.values()], basis, engine=engine)
     warm = time.perf_counter() - warm
     meter.__init__(meter.inner)  # type: ignore[misc]
     start = time.perf_counter()
@@ -92,6 +97,38 @@ def fleet(valves: int, samples: int, engine: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def check(valves: int, samples: int, engine: str, kept: str = "") -> dict[str, Any]:
+    """Every sample of some random valves marched: what became of those that linear theory had passed over."""
+    import random
+
+    from quietseat.basis import make
+    from quietseat.march import batch, preselect
+    from quietseat.march import engine as kernels
+    from quietseat.march.job import Question
+
+    basis = make()
+    given = pickle.loads(Path(kept).read_bytes()) if kept else situations(10 * valves, basis)
+    chosen = random.Random(4).sample(given, min(valves, len(given)))
+    if engine == "cuda":
+        batch.CHUNK = 1 << 18
+    jobs = [job for job in batch.prepare_all([Question(s, samples=samples) for s in chosen], basis) if not isinstance(job, Exception)]
+    before = [job.codes.copy() for job in jobs]
+    start = time.perf_counter()
+    runs = batch.march_all(jobs, engine=engine, march=kernels.march, everything=True)
+    spent = time.perf_counter() - start
+    names = {code: word for word, code in preselect.CODE.items()}
+    table: Counter[tuple[str, str]] = Counter()
+    for job, codes in zip(jobs, before):
+        for was, now in zip(codes.ravel().tolist(), job.codes.ravel().tolist()):
+            table[names.get(was, "doubtful"), names.get(now, "unproven")] += 1
+    passed = {pair: count for pair, count in table.items() if pair[0] != "doubtful"}
+    same = sum(count for (was, now), count in passed.items() if was == now)
+    return {
+        "valves": len(jobs), "runs": runs, "seconds": spent, "passed_over": sum(passed.values()), "same_class": same,
+        "table": {f"{was} -> {now}": count for (was, now), count in sorted(table.items())},
+    }  # fmt: skip
+
+
 def main() -> None:
     """Run, print, and write the figures where asked."""
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -99,8 +136,19 @@ def main() -> None:
     given.add_argument("--samples", type=int, default=200)
     given.add_argument("--engine", default="local", choices=("local", "cuda"))
     given.add_argument("--json", default="")
+    given.add_argument("--save", default="", help="only write the situations to a file")
+    given.add_argument("--load", default="", help="take the situations from that file")
+    given.add_argument("--check", type=int, default=0, help="march every sample of so many random valves instead")
     asked = given.parse_args()
-    got = fleet(asked.valves, asked.samples, asked.engine)
+    if asked.check:
+        print(json.dumps(check(asked.check, asked.samples, asked.engine, asked.load), indent=1))
+        return
+    if asked.save:
+        from quietseat.basis import make
+
+        Path(asked.save).write_bytes(pickle.dumps(situations(asked.valves, make())))
+        return
+    got = fleet(asked.valves, asked.samples, asked.engine, asked.load)
     print(f"{got['valves']} valves x {got['draws']} draws: {got['cases']} cases, {got['marched']} marched ({100 * got['share']:.1f} %)")
     print(f"whole {got['seconds']:.1f} s on {got['threads']} threads, {got['engine']} (register and screening {got['read_s']:.1f} s, "
           f"first compile {got['compile_s']:.1f} s beside it)")  # fmt: skip

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from quietseat import plain
-from quietseat.assess import Screened, assess, screen
+from quietseat.assess import Asking, Screened, assess, screen
 from quietseat.assess.checks.stability import WORST, situations
 from quietseat.basis import Basis
 from quietseat.casefile import as_stated, read_size, read_valve
@@ -71,9 +70,12 @@ def size_answer(path: str) -> dict[str, Any]:
 
 
 def valve_answer(path: str) -> dict[str, Any]:
-    """Assess one valve file. Raises InputUnusable where the file cannot be used."""
+    """Assess one valve file, marching in time what closed form leaves in doubt.
+
+    Traces, map and limits come with `chatter`. Raises InputUnusable where the file cannot be used.
+    """
     case = read_valve(path)
-    found = assess(case.location, case.basis)
+    found = assess(case.location, case.basis, asking=Asking(case.basis.chatter_samples))
     answer: dict[str, Any] = plain.assessment(found)
     answer["problems"] += [p.as_dict() for p in _unanswered(found, _name(path))]
     out: dict[str, Any] = plain.clean(answer)
@@ -87,7 +89,9 @@ def chatter_answer(path: str, samples: int | None = None, engine: str = "local")
     "cuda". A run that diverges is a status and the verdict unproven, never an error. Raises InputUnusable where the
     file, the samples or the engine cannot be used.
     """
-    _usable(samples, engine)
+    if samples is not None and samples < 1:
+        raise InputUnusable(f"--samples {samples}: must be at least 1.")
+    usable_engine(engine)
     case = read_valve(path)
     place, stated = as_stated(case)
     screened = screen(place, case.basis, record=False)
@@ -104,14 +108,17 @@ def chatter_answer(path: str, samples: int | None = None, engine: str = "local")
     return out
 
 
-def _usable(samples: int | None, engine: str) -> None:
-    """Raise InputUnusable where samples or engine cannot be used."""
-    if samples is not None and samples < 1:
-        raise InputUnusable(f"--samples {samples}: must be at least 1.")
+def usable_engine(engine: str) -> None:
+    """Raise InputUnusable, one sentence, where this machine cannot march with an engine ("local" or "cuda")."""
     if engine not in ENGINES:
         raise InputUnusable(f"engine {engine!r} is not known; use --engine local or --engine cuda.")
-    if engine == "cuda" and find_spec("numba_cuda") is None:
-        raise InputUnusable('engine "cuda" is not installed; install it with: pip install "quietseat[cuda]" (needs an NVIDIA GPU).')
+    if engine == "cuda":
+        from quietseat.march.cuda import driver
+
+        try:
+            driver()
+        except CalculationFailed as failed:
+            raise InputUnusable(f'{failed.reason} (pip install "quietseat[cuda]", on a machine with an NVIDIA GPU).') from failed
 
 
 def _asked(screened: Screened, run: Mapping[str, Any]) -> list[Situation]:

@@ -22,7 +22,7 @@ JsonFlag = Annotated[bool, typer.Option("--json", help="Print the whole answer a
 OutFolder = Annotated[Path, typer.Option("--out", help="Folder for the study.")]
 BasisFile = Annotated[Path | None, typer.Option("--basis", help="TOML file with your choices.")]
 MendsFile = Annotated[Path | None, typer.Option("--mends", help="CSV of mends: sheet,row,field,value,who,when,why.")]
-Engine = Annotated[str, typer.Option("--engine", help="local; dask and cuda come with their extras.")]
+Engine = Annotated[str, typer.Option("--engine", help="What marches in time: local; cuda comes with its extra.")]
 
 
 def main() -> None:
@@ -106,7 +106,7 @@ def valve(case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")],
 def chatter(
     case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")],
     samples: Annotated[int | None, typer.Option("--samples", help="Draws of what nobody stated; 1 = the stated values once.")] = None,
-    engine: Annotated[str, typer.Option("--engine", help="local; cuda comes with its extra.")] = "local",
+    engine: Engine = "local",
     as_json: JsonFlag = False,
 ) -> None:
     """March one valve in time: will it chatter, how likely, why, and what keeps it quiet."""
@@ -125,9 +125,10 @@ def study(
     engine: Engine = "local",
 ) -> None:
     """Study a whole register: verdicts, causes, remedies, plan and report."""
-    if engine != "local":
-        raise InputUnusable(f"engine {engine!r} is not installed in this version; use --engine local.")
-    _study(register, _basis(basis), mends, out)
+    from quietseat.answers import usable_engine
+
+    usable_engine(engine)
+    _study(register, _basis(basis), mends, out, engine)
 
 
 @app.command()
@@ -170,12 +171,12 @@ def _print(as_json: bool, answer: Callable[[], Any], words: Callable[[], str]) -
     typer.echo(json.dumps(answer(), ensure_ascii=False, allow_nan=False, indent=1) if as_json else words())
 
 
-def _study(register: Path, basis: Any, mends: Path | None, out: Path) -> None:
+def _study(register: Path, basis: Any, mends: Path | None, out: Path, engine: str = "local") -> None:
     from quietseat.report import write
     from quietseat.study import run
 
     _folder(out)
-    found = run(register, basis, mends, progress=_progress("valves"), workers=None)
+    found = run(register, basis, mends, progress=_progress("valves"), workers=None, engine=engine)
     try:
         found.write_json(out / "study.json")
         write(found, out, progress=_progress("documents"))

@@ -55,7 +55,7 @@ UNITS: Mapping[str, Mapping[str, str]] = {
     },
     "chatter": {
         "critical_length": "m", "inlet_length": "m", "frequency": "hz", "seat_impacts": "per_s", "impact_energy": "j",
-        "inlet_pressure_min": "pa", "inlet_pressure_max": "pa", "opening_time": "s", "cycle_period": "s",
+        "inlet_pressure_min": "pa", "inlet_pressure_max": "pa", "opening_time": "s", "cycle_period": "s", "stop_lift": "m",
     },
     "limits": {"longest_quiet_inlet": "m", "smallest_quiet_flow": "kg_s"},
 }  # fmt: skip

@@ -32,8 +32,8 @@ CAUTIONS = (
     "This study supports, and never replaces, a licensed or otherwise competent engineer, the owner's relief basis, "
     "the local code and the jurisdiction.",
     'It certifies nothing: "sound" means that the checks listed here were passed, "unproven" that data are missing.',
-    "Closed-form stability is a model. Moving masses and opening times are estimates without publication; nothing here "
-    "has been compared with a measured map of stable and unstable points.",
+    "Stability, in closed form and in time, is a model. Moving masses and opening times are estimates without publication; "
+    "nothing here has been compared with a measured map of stable and unstable points.",
     "Dimensions marked from memory decide nothing: measure before ordering.",
     "Prices are ranges marked as estimates; overwrite them with quotes and site rates.",
     "No valve may be removed, reset, re-trimmed or replaced without the owner's management of change.",

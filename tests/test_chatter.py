@@ -14,8 +14,9 @@ from scipy import stats
 
 from quietseat import basis as choices
 from quietseat.dynamics import linear as exact
+from quietseat.dynamics.parameters import Estimate
 from quietseat.dynamics.situation import Situation
-from quietseat.march import draws, linear, marchcase, preselect, sensitivities, verdict
+from quietseat.march import dice, draws, linear, marchcase, preselect, sensitivities, verdict
 from quietseat.march import job as jobs
 from quietseat.march.chatter import Question, answer, chatter
 from quietseat.march.linear import F
@@ -74,17 +75,17 @@ def marcher(told: Told):
 
 
 def test_draws_are_a_latin_hypercube_with_the_laws_of_section_5() -> None:
-    unit = draws._hypercube(200, 7)
+    unit = dice.hypercube(200, 7)
     for column in unit.T:  # one value in each of 200 strata
         assert sorted((column * 200).astype(int)) == list(range(200))
-    span = draws.Estimate(0.5, 1.0, 2.0, "", "", "")
+    span = Estimate(0.5, 1.0, 2.0, "", "", "")
     u = unit[:, 0]
-    np.testing.assert_allclose(draws.lognormal(u, span), stats.lognorm(s=log(4) / (2 * 1.96)).ppf(u), rtol=1e-9)
-    span = draws.Estimate(0.1, 0.25, 0.45, "", "", "")
+    np.testing.assert_allclose(dice.lognormal(u, span), stats.lognorm(s=log(4) / (2 * 1.96)).ppf(u), rtol=1e-9)
+    span = Estimate(0.1, 0.25, 0.45, "", "", "")
     law = stats.triang(c=0.15 / 0.35, loc=0.1, scale=0.35)
-    np.testing.assert_allclose(draws.triangular(u, span), law.ppf(u), rtol=1e-9)
-    span = draws.Estimate(0.003, 0.02, 0.1, "", "", "")
-    np.testing.assert_allclose(draws.log_uniform(u, span), stats.loguniform(0.003, 0.1).ppf(u), rtol=1e-9)
+    np.testing.assert_allclose(dice.triangular(u, span), law.ppf(u), rtol=1e-9)
+    span = Estimate(0.003, 0.02, 0.1, "", "", "")
+    np.testing.assert_allclose(dice.log_uniform(u, span), stats.loguniform(0.003, 0.1).ppf(u), rtol=1e-9)
 
 
 def test_a_stated_value_is_never_drawn() -> None:
@@ -118,9 +119,9 @@ def test_a_stated_blowdown_shifts_only_with_the_rings() -> None:
 def test_pilot_draws_stay_in_their_ranges() -> None:
     pilot = replace(UNKNOWN, kind="pilot", pilot_action="snap", pilot_sense="remote")
     drawn = draws.draw(pilot, 50, 3)
-    assert 1.15 <= drawn.pilot["dome_area_ratio"].min() and drawn.pilot["dome_area_ratio"].max() <= 1.40
+    assert drawn.pilot["dome_area_ratio"].min() >= 1.15 and drawn.pilot["dome_area_ratio"].max() <= 1.40
     ratio = drawn.pilot["fill_area"] / drawn.pilot["vent_area"]
-    assert 0.3 <= ratio.min() and ratio.max() <= 0.7
+    assert ratio.min() >= 0.3 and ratio.max() <= 0.7
     assert "seal friction" in drawn.names and np.all(drawn.spring_rate == 0)
 
 
@@ -148,7 +149,11 @@ def test_large_vessel_is_cut_for_the_march_and_the_period_is_not() -> None:
 
 
 def test_zero_mass_and_lift_above_bore_are_refused_by_name() -> None:
-    for change, name in (({"moving_mass": 0.0}, "mass"), ({"max_lift": 0.06}, "max_lift")):
+    for change, name in (
+        ({"moving_mass": 0.0}, "mass"), ({"max_lift": 0.06}, "max_lift"), ({"max_lift": 0.0}, "max_lift"),
+        ({"spring_rate": 0.0}, "spring_rate"), ({"seat_diameter": -0.05}, "seat_diameter"),
+        ({"restitution": 1.5}, "restitution"), ({"damping_ratio": -0.1}, "damping_ratio"),
+    ):  # fmt: skip
         told = chatter(Question(replace(REF_A, dynamics=replace(PARTS_A, **change)), flow=2.0), BASIS)
         assert told.verdict == "unproven" and name in told.reason
     told = chatter(Question(replace(REF_A, pipes=((-1.0, 0.0779, 0.0, 0.0),)), flow=2.0), BASIS)
@@ -163,7 +168,7 @@ def test_library_vapour_has_the_density_of_the_library() -> None:
     state = fluids.state("Water", 11e5, temperature=460.0)
     assert at.fluid.gas_constant * at.fluid.temperature == pytest.approx(11e5 / state.density, rel=1e-9)
     assert state.sound_speed is not None
-    assert at.sound_speed == pytest.approx(state.sound_speed, rel=0.03)  # exponent from the isentrope
+    assert at.sound_speed == pytest.approx(state.sound_speed, rel=1e-6)
     assert any("isentrope" in one.rule for one in at.assumptions)
 
 
@@ -185,16 +190,16 @@ def test_growth_of_ref_a(length: float, growth: float, frequency: float | None) 
 
 
 def test_many_draws_agree_with_the_scalar_linear_theory() -> None:
-    dice = np.random.default_rng(3)
+    random = np.random.default_rng(3)
     for _ in range(40):
-        a, mass, spring = dice.uniform(250, 600), dice.uniform(0.3, 10), dice.uniform(1e4, 3e5)
-        area, pipe = dice.uniform(3e-4, 3e-3), dice.uniform(2e-3, 8e-3)
-        flow, pressure, lift = dice.uniform(0.5, 5), dice.uniform(5e5, 4e6), dice.uniform(2e-3, 1e-2)
+        a, mass, spring = random.uniform(250, 600), random.uniform(0.3, 10), random.uniform(1e4, 3e5)
+        area, pipe = random.uniform(3e-4, 3e-3), random.uniform(2e-3, 8e-3)
+        flow, pressure, lift = random.uniform(0.5, 5), random.uniform(5e5, 4e6), random.uniform(2e-3, 1e-2)
         gain_p, gain_x = 0.857 * flow / pressure, flow / lift
         coupled = sqrt((spring + area * gain_x / gain_p) / mass)
-        length = dice.uniform(0.8, 1.4) * pi * a / (2 * coupled)
+        length = random.uniform(0.8, 1.4) * pi * a / (2 * coupled)
         at = exact.Equilibrium(
-            ((0.6 * length, pipe), (0.4 * length, 0.8 * pipe)), a, dice.uniform(1, 50), gain_p, gain_x, area, mass,
+            ((0.6 * length, pipe), (0.4 * length, 0.8 * pipe)), a, random.uniform(1, 50), gain_p, gain_x, area, mass,
             spring, 0.02 * 2 * sqrt(spring * mass),
         )  # fmt: skip
         growth, frequency = linear.growth(at)
@@ -258,7 +263,7 @@ def test_verdict_rule(given: dict[str, float], ratio: float, extra: dict[str, ob
 
 def test_first_order_shares_of_a_linear_score() -> None:
     """y = 2 u1 + u2 with uniform u: shares 4/5 and 1/5 (variances add)."""
-    unit = {name: draws._hypercube(400, 2)[:, index] for index, name in enumerate(("one", "two", "three"))}
+    unit = {name: dice.hypercube(400, 2)[:, index] for index, name in enumerate(("one", "two", "three"))}
     got = dict(sensitivities.first_order(unit, 2 * unit["one"] + unit["two"]))
     assert got["one"] == pytest.approx(0.8, abs=0.05) and got["two"] == pytest.approx(0.2, abs=0.05)
     assert got.get("three", 0.0) < 0.04
@@ -273,7 +278,8 @@ def test_failed_runs_count_as_unproven_never_quiet() -> None:
     told = answer([Question(UNKNOWN, samples=60)], BASIS, engine="local", march=marcher(bad))[0]
     job = jobs.prepare(Question(UNKNOWN, samples=60), BASIS)
     for index, flow in enumerate(told.flows):
-        assert flow.unproven == pytest.approx(np.mean(job.codes[:, index] == preselect.DOUBTFUL))
+        if job.flows[index].counted:
+            assert flow.unproven == pytest.approx(np.mean(job.codes[:, index] == preselect.DOUBTFUL))
     assert sum(flow.unproven for flow in told.flows) > 0 and told.verdict != "quiet"
 
 
@@ -331,3 +337,28 @@ def test_ref_a_marched(length: float, word: str) -> None:
     assert told.drawn == () and told.samples == 1
     if word == "flutters":
         assert told.frequency == pytest.approx(85.98, rel=0.03)
+
+
+@pytest.mark.parametrize(("length", "word"), [(1.5, "quiet"), (2.0, "chatters")])
+def test_ref_p_marched(length: float, word: str) -> None:
+    """Review 2.17: one clean opening up to 1.5 m, chatter from 2 m at 0.6 of the flow at 110 % of set."""
+    psi = 0.684731  # 1.4
+    rated = 0.85 * pi / 4 * 0.034**2 * 12e5 * psi / sqrt(287.05 * 293.15)
+    told = chatter(Question(replace(REF_P, pipes=((length, 0.0525, 0.02, 0.0),)), flow=0.6 * rated, cells=40), BASIS)
+    assert (told.verdict, told.drawn) == (word, ())
+
+
+def test_plain_samples_agree_with_the_march() -> None:
+    """The pre-selection against full marching on a few random valves (the bench does a hundred)."""
+    import sys
+    from pathlib import Path
+
+    sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
+    import preselect as bench
+
+    found, said, _ = bench.compare(12, 8, seed=5)
+    plain = np.concatenate([before.ravel() for before in said])
+    marched = np.concatenate([job.codes.ravel() for job in found])
+    sure = plain != preselect.DOUBTFUL
+    assert sure.mean() > 0.5
+    assert np.mean(plain[sure] == marched[sure]) >= 0.95

@@ -17,7 +17,7 @@ from quietseat import answers, plain, terminal
 from quietseat.answers import chatter_answer
 from quietseat.casefile import as_stated, read_valve
 from quietseat.model import Chatter, ChatterLimits, Trace
-from quietseat.status import InputUnusable, Status
+from quietseat.status import CalculationFailed, InputUnusable, Status
 
 REF_A = Path(__file__).parent.parent / "examples" / "ref_a.toml"
 # contracts.md, `chatter`
@@ -188,7 +188,11 @@ def test_samples_and_engine_are_refused_by_name(monkeypatch: pytest.MonkeyPatch)
         chatter_answer(str(REF_A), samples=0)
     with pytest.raises(InputUnusable, match="engine 'magic' is not known"):
         chatter_answer(str(REF_A), engine="magic")
-    monkeypatch.setattr(answers, "find_spec", lambda name: None)
+
+    def nothing() -> None:
+        raise CalculationFailed(Status.NOT_COMPUTED, "engine = 'cuda': numba-cuda cannot be loaded")
+
+    monkeypatch.setattr("quietseat.march.cuda.driver", nothing)
     with pytest.raises(InputUnusable, match=r'pip install "quietseat\[cuda\]"'):
         chatter_answer(str(REF_A), engine="cuda")
 

@@ -15,7 +15,8 @@ import pytest
 
 from quietseat.march import cuda, kernel, lanes, rows, threads
 from quietseat.march.cases import Disc, Gas, MarchCase, Outlet, Pipe
-from quietseat.march.engine import march, starter
+from quietseat.march.engine import march
+from quietseat.march.starters import starter
 from quietseat.status import CalculationFailed
 
 AIR = Gas(1.4, 287.05, 293.15)

@@ -411,6 +411,14 @@ def test_outlet_above_the_inlet_lifts_the_piston_and_flows_back() -> None:
     assert back.vessel_pressure_max > 11 * BAR  # the vessel is filled from the outlet, its pilot never asked for it
 
 
+def test_a_run_too_short_for_its_vessel_is_not_quiet() -> None:
+    """0.5 % of set takes 20 m3 about 4 s to fill at this inflow (0.005 p_set V/(a^2 m)): after 1 s nothing is known."""
+    from quietseat.march.engine import march
+
+    (result,) = march([replace(line(case(load=0.1, duration=1.0), 1.0), vessel_volume=20.0)])
+    assert result.verdict == "unproven" and "not opened" in result.reason
+
+
 def test_liquid_pilot_valve_pops_in_cycles_at_part_load() -> None:
     """Water, remote: one opening at full load; at 40 % the period grows with the vessel as formula 3.7 says,
     T = V BD p_set/a^2 (1/m_in + 1/(m_v - m_in)); lag and strokes, which it leaves out, add the same to any vessel."""

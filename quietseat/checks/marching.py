@@ -7,7 +7,7 @@ the marching part is imported before a check asks for it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from itertools import pairwise
 from math import exp, log2, pi, sin, sqrt
 from typing import Any
 
@@ -88,6 +88,7 @@ def riemann(left: list[float], right: list[float], until: float, cells: int, acr
         "pressure": 0.5 * (mean(2, *across[:2]) + mean(2, *across[2:])), "velocity": 0.5 * (mean(1, *across[:2]) + mean(1, *across[2:])),
         "density_left": mean(0, *across[:2]), "density_right": mean(0, *across[2:]),
     }  # fmt: skip
+    found["speed"] = abs(found["velocity"])
     if shock:
         i = max(i for i in range(cells) if after.cells[i][0] > shock)
         part = (after.cells[i][0] - shock) / (after.cells[i][0] - after.cells[i + 1][0])
@@ -114,7 +115,7 @@ def standing_wave(length: float, order: int, cells: int) -> Found:
 def _rises(signal: list[tuple[float, float]]) -> list[float]:
     """Times at which a signal goes up through nought."""
     return [
-        t0 - y0 * (t1 - t0) / (y1 - y0) for (t0, y0), (t1, y1) in zip(signal, signal[1:]) if y0 < 0.0 <= y1
+        t0 - y0 * (t1 - t0) / (y1 - y0) for (t0, y0), (t1, y1) in pairwise(signal) if y0 < 0.0 <= y1
     ]
 
 
@@ -206,8 +207,8 @@ def conservation(shut: bool, steps: int) -> Found:
     before = held(first, made.vessel[1] * volume, made.vessel[0])
     (after,) = tube.run([made])
     now = held(after.cells, after.vessel_mass, after.vessel_pressure)
-    found = {"mass": (now[0] + after.passed - before[0]) / before[0], "steps": after.steps, "left": now[0] / before[0]}
-    return found | ({"energy": (now[1] - before[1]) / before[1]} if shut else {})
+    found = {"mass": abs(now[0] + after.passed - before[0]) / before[0], "steps": after.steps, "left": now[0] / before[0]}
+    return found | ({"energy": abs(now[1] - before[1]) / before[1]} if shut else {})
 
 
 def stepped_rest(steps: int) -> Found:
@@ -261,36 +262,31 @@ def _pulse_error(cells: int) -> float:
 # --- liquid line --------------------------------------------------------------------------------------------
 
 
-def liquid_closure(density: float, sound_speed: float, velocity: float, length: float, cells: int = 20) -> Found:
+def liquid_closure(density: float, sound_speed: float, velocity: float, length: float, cells: int) -> Found:
     """A frictionless liquid line whose valve shuts at once: surge, and the time the wave takes to the vessel and back."""
-    from quietseat.march import liquid
-    from quietseat.march.cases import Liquid, Pipe
+    import numpy as np
 
-    pipes, fluid = (Pipe(length, 0.1),), Liquid(density, sound_speed)
-    mesh = liquid.grid(pipes, sound_speed, cells)
-    line_of, cells_ = liquid.build(_plain, float), liquid.cells_of(pipes, fluid, mesh)
-    rest, first = 50e5, 5  # pressure of the vessel; rows of the line behind those of vessel, give, vapour, density, step
-    head = 0.5 * density * velocity**2  # the vessel is at the stagnation pressure of the line
-    row = [rest + head, 0.0, 0.0, density, mesh.step] + [0.0] * liquid.line_rows(mesh.total)
-    for node in range(mesh.total + 1):
-        at = first + liquid.NODE_ROWS * node
-        row[at : at + 5] = [rest, rest, velocity, velocity, 0.0]
-    side = first + liquid.NODE_ROWS * (mesh.total + 1)
-    for index, cell in enumerate(cells_):
-        at = side + liquid.CELL_ROWS * index
-        row[at : at + 3] = [cell.impedance, cell.resistance, cell.area]
-    valve, scratch = first + liquid.NODE_ROWS * mesh.total, side + liquid.CELL_ROWS * mesh.total
-    surge, back = 0.0, 0.0
-    for step in range(1, 3 * mesh.total):
-        line_of.sweep(row, first, mesh.total, 1, 0, 0, 1, 2, 3, 4)
-        p, _, inside, through, cavity = line_of.valve_end(
-            row[scratch], row[scratch + 1], pipes[0].area, 0.0, 1e5, row[valve + 4], 0.0, density, mesh.step
-        )
-        row[valve : valve + 5] = [p, p, inside, through, cavity]
-        surge = max(surge, p - rest)
-        if not back and p < rest:
-            back = (step - 1) * mesh.step
-    return {"surge": surge, "return_time": back}
+    from quietseat.march import engine, lanes, liquid_start, rows
+    from quietseat.march.cases import Disc, Liquid, MarchCase, Outlet, Pipe
+
+    bore = 0.1
+    case = MarchCase(
+        fluid=Liquid(density, sound_speed), vessel_volume=1e9, inflow=density * velocity * pi / 4.0 * bore**2,
+        segments=(Pipe(length, bore),), set_pressure=51e5, atmospheric=1e5, disc=Disc(0.05, 0.0125, tube.HEAVY, 1e5), outlet=Outlet(1e5),
+        start="equilibrium", cells=cells, duration=3.0 * length / sound_speed,
+    )  # fmt: skip
+    column = liquid_start.column(case)
+    rest = float(column[rows.P_STAG]) - 0.5 * density * velocity**2
+    column[rows.X], column[rows.PRELOAD] = 0.0, 1e9  # shut, and held shut
+    width, samples = engine.LANES["float64"], 3 * cells + 1
+    block = np.repeat(column[:, None], width, axis=1)
+    trace = np.zeros((width, samples, 4))
+    march = lanes.runner(liquid_start.features_of(case), width, "float64")
+    march(
+        block[: rows.CELLS].reshape(-1), block[rows.CELLS :].reshape(-1), trace, samples, *liquid_start.cells_of(case), engine.CHUNK, False, 1e9
+    )
+    seen = [(float(row[0]), float(row[2]) - rest) for row in trace[0] if row[0] > 0.0]
+    return {"surge": max(rise for _, rise in seen), "return_time": max(time for time, rise in seen if rise > 0.0)}
 
 
 # --- whole runs ---------------------------------------------------------------------------------------------
@@ -298,49 +294,56 @@ def liquid_closure(density: float, sound_speed: float, velocity: float, length: 
 _A_SEAT, _A_SPRING, _A_STOP, _A_SET, _A_BACK = 0.05, 47.3e3, 0.0125, 10e5, 1e5  # reference case A: air, no pop
 
 
-def _reference_a(length: float, lift_fraction: float, friction: float, restitution: float, cells: int, **more: Any) -> Any:
-    """Reference case A at its equilibrium: the lift over the stop lift gives the inflow."""
-    from quietseat.march.cases import Disc, Gas, MarchCase, Outlet, Pipe
-    from quietseat.march.start import holding_pressure, valve_flow
+def _reference_a(
+    length: float, lift_fraction: float, friction: float, restitution: float, cells: int, water: float = 0.0, **more: Any
+) -> Any:
+    """Reference case A at its equilibrium: the lift over the stop lift gives the inflow. water: sound speed of water instead of air."""
+    from quietseat.march.cases import Disc, Gas, Liquid, MarchCase, Outlet, Pipe
 
-    air = Gas(tube.K, tube.AIR, 293.15)
-    disc = Disc(_A_SEAT, _A_STOP, 1.5, _A_SPRING, curtain_coefficient=0.7, restitution=restitution)
-    case = MarchCase(
-        fluid=air, vessel_volume=10.0, inflow=1.0, segments=(Pipe(length, 0.0779, friction),), set_pressure=_A_SET + _A_BACK,
-        atmospheric=_A_BACK, disc=disc, outlet=Outlet(_A_BACK), start="equilibrium", cells=cells, **more,
+    lift, seat, density, k, T = lift_fraction * _A_STOP, pi / 4.0 * _A_SEAT**2, 998.0, tube.K, 293.15
+    lifted = _A_SET + _A_SPRING * lift / seat  # Pa above the back pressure
+    psi = sqrt(k) * (2.0 / (k + 1.0)) ** ((k + 1.0) / (2.0 * (k - 1.0)))
+    flux = sqrt(2.0 * density * lifted) if water else (lifted + _A_BACK) * psi / sqrt(tube.AIR * T)
+    return MarchCase(
+        fluid=Liquid(density, water, 2300.0) if water else Gas(k, tube.AIR, T), vessel_volume=1e6 if water else 10.0,
+        inflow=0.7 * pi * _A_SEAT * lift * flux, segments=(Pipe(length, 0.0779, friction),), set_pressure=_A_SET + _A_BACK,
+        atmospheric=_A_BACK, disc=Disc(_A_SEAT, _A_STOP, 1.5, _A_SPRING, curtain_coefficient=0.7, restitution=restitution),
+        outlet=Outlet(_A_BACK), start="equilibrium", cells=cells, **more,
     )  # fmt: skip
-    lift = lift_fraction * _A_STOP
-    return replace(case, inflow=valve_flow(case, air, lift, holding_pressure(case, lift, _A_BACK), _A_BACK))
 
 
-def reference_a_class(length: float, lift_fraction: float, friction: float, restitution: float, cells: int) -> Found:
-    """Reference case A marched: class, frequency, seat impacts a second, lift swing over the stop lift."""
+def reference_a_classes(lengths: list[float], lift_fraction: float, friction: float, restitution: float, cells: int) -> Found:
+    """Reference case A marched at several lengths."""
+    more = {"disturbance": 2.5e-4}
+    return _told([_reference_a(length, lift_fraction, friction, restitution, cells, **more) for length in lengths])
+
+
+def _told(cases: list[Any]) -> Found:
+    """What became of cases marched to their end: the classes as one text, the rest of the last one."""
     from quietseat.march.engine import march
 
-    return _told(march([_reference_a(length, lift_fraction, friction, restitution, cells, disturbance=2.5e-4)], early_stop=False)[0])
-
-
-def _told(result: Any) -> Found:
+    results = march(cases, early_stop=False)
+    last = results[-1]
     found = {
-        "verdict": result.verdict, "seat_impacts": result.seat_impacts, "swing": result.lift_swing, "openings": result.openings,
-        "frequency": result.frequency, "reason": result.reason, "opening_time": result.opening_time, "switches": result.pilot_switches,
-        "cycle_period": result.cycle_period,
+        "classes": ", ".join(result.verdict for result in results), "reason": "; ".join(filter(None, (r.reason for r in results))),
+        "seat_impacts": last.seat_impacts, "swing": last.lift_swing, "openings": last.openings, "frequency": last.frequency,
+        "opening_time": last.opening_time, "switches": last.pilot_switches, "cycle_period": last.cycle_period,
     }  # fmt: skip
     return {name: value for name, value in found.items() if value is not None}
 
 
-def reference_a_growth(lift_fraction: float, lengths: list[float], cells: int) -> Found:
-    """Growth rates and frequencies of a small disturbance of reference case A, marched, and the length between where none is left."""
+def reference_a_growth(lift_fraction: float, lengths: list[float], cells: int, water: float = 0.0) -> Found:
+    """Growth rate and frequency of a small disturbance of reference case A at the first length, and the length where it ceases."""
     from quietseat.march.engine import march
 
     runs = march(
-        [_reference_a(length, lift_fraction, 0.0, 0.5, cells, disturbance=1e-9, duration=0.8) for length in lengths],
+        [_reference_a(length, lift_fraction, 0.0, 0.5, cells, water, disturbance=1e-9, duration=0.8) for length in lengths],
         early_stop=False, samples=8000,
     )  # fmt: skip
     rates = [_growth(run.times, run.lift, lift_fraction * _A_STOP) for run in runs]
     found: Found = {"growth": rates[0][0], "frequency": rates[0][1]}
     pairs = list(zip(lengths, (rate for rate, _ in rates)))
-    for (l0, g0), (l1, g1) in zip(pairs, pairs[1:]):
+    for (l0, g0), (l1, g1) in pairwise(pairs):
         if g0 <= 0.0 < g1:
             found["critical_length"] = l0 - g0 * (l1 - l0) / (g1 - g0)
             break
@@ -352,11 +355,51 @@ def _growth(times: Any, lifts: Any, rest: float) -> tuple[float, float]:
     import numpy as np
 
     t, d = np.asarray(times), np.asarray(lifts) - rest
-    turns = [i for i in range(1, len(d) - 1) if (d[i] - d[i - 1]) * (d[i + 1] - d[i]) <= 0.0 and t[i] > 0.15]
+    turns = [i for i in range(1, len(d) - 1) if (d[i] - d[i - 1]) * (d[i + 1] - d[i]) <= 0.0 and t[i] > 0.1]
     swing = np.abs(np.diff(d[turns])) / 2.0
     middle, apart = (t[turns][1:] + t[turns][:-1]) / 2.0, np.diff(t[turns])
-    small = (swing > 0.0) & (swing < 1e-4)
+    small = (swing > 0.0) & (swing < 4e-4)
     return float(np.polyfit(middle[small], np.log(swing[small]), 1)[0]), float(0.5 / np.mean(apart[small]))
+
+
+_PSI_AIR = 0.684731458  # choked flow of air, k 1.4
+
+
+def reference_p_classes(lengths: list[float], share: float, cells: int) -> Found:
+    """Reference case P (a popping valve, 34 mm) marched from shut at a share of its flow at 110 % of set."""
+    from quietseat.march.cases import Disc, Outlet
+
+    seat, lift = 0.034, 0.27 * 0.034
+    disc = Disc(
+        seat, lift, 2.0, 0.25 * pi / 4.0 * seat**2 * 10e5 / lift, curtain_coefficient=0.85, nozzle_coefficient=0.85, area_ratio=1.2097,
+        knee=0.5, damping_ratio=0.02, restitution=0.5,
+    )  # fmt: skip
+    return _told([_popping(length, share, cells, disc=disc, outlet=Outlet(1e5), duration=4.0) for length in lengths])
+
+
+def _popping(length: float, share: float, cells: int, **more: Any) -> Any:
+    """Vessel, line and flow of reference case P."""
+    from quietseat.march.cases import Gas, MarchCase, Pipe
+
+    flow = share * 0.85 * pi / 4.0 * 0.034**2 * 12e5 * _PSI_AIR / sqrt(tube.AIR * 293.15)
+    return MarchCase(
+        fluid=Gas(tube.K, tube.AIR, 293.15), vessel_volume=2.0, inflow=flow, segments=(Pipe(length, 0.0525, 0.02),),
+        set_pressure=11e5, atmospheric=1e5, cells=cells, **more,
+    )  # fmt: skip
+
+
+def snap_pilot_classes(lengths: list[float], share: float, sense: str, cells: int) -> Found:
+    """A snap pilot on the valve of reference case P, marched for 5 s from shut."""
+    from quietseat.march.cases import Disc, Outlet, Pilot
+
+    seat = 0.034
+    disc = Disc(
+        seat, 0.27 * seat, 2.0, 0.0, curtain_coefficient=0.85, nozzle_coefficient=0.85, area_ratio=1.05, knee=0.5, damping_ratio=0.02
+    )
+    pilot = Pilot("snap", sense, False, 1.3, 60e-6, 8e-6, 4e-6, coefficient=0.8, blowdown=0.05, lag=0.02)
+    return _told(
+        [_popping(length, share, cells, disc=disc, outlet=Outlet(1e5), pilot=pilot, duration=5.0) for length in lengths]
+    )
 
 
 # --- bare vessel --------------------------------------------------------------------------------------------
@@ -383,6 +426,7 @@ def hopf(damping: float, beta: float, delta: float) -> Found:
 CALCULATIONS: Mapping[str, Callable[..., Found]] = {
     "two gases": riemann, "standing wave": standing_wave, "gas line shut at once": gas_closure, "gas line opened at once": gas_opening,
     "gas line opened evenly": ramped_flow, "blowdown": blowdown, "rough gas line": fanno, "conservation": conservation,
-    "reference case A, class": reference_a_class, "reference case A, growth": reference_a_growth, "stepped line at rest": stepped_rest, "order of accuracy": order,
+    "reference case A, classes": reference_a_classes, "reference case A, growth": reference_a_growth, "reference case P, classes": reference_p_classes,
+    "snap pilot, classes": snap_pilot_classes, "stepped line at rest": stepped_rest, "order of accuracy": order,
     "bouncing disc": bouncing_disc, "dome dump": dome_dump, "sense line": sense_line, "liquid line shut at once": liquid_closure, "valve on a bare vessel": hopf,
 }  # fmt: skip

@@ -18,15 +18,18 @@ from quietseat.basis import Basis
 from quietseat.march import job as jobs
 from quietseat.march import preselect, words
 from quietseat.march.batch import Marcher, march_all, prepare_all
+from quietseat.march.details import detailed
 from quietseat.march.job import MIDDLE, Job, Question
 from quietseat.march.linear import F
 from quietseat.march.sensitivities import first_order
-from quietseat.march.verdict import judge
+from quietseat.march.verdict import Evidence, alone_by_length, judge
 from quietseat.march.weigh import weigh
 from quietseat.model import Chatter, FlowChatter
 from quietseat.status import Assumption, Status
 
 __all__ = ["Question", "chatter", "chatter_many"]
+
+BLOCK = 300  # valves marched in one batch: some 50,000 runs; keeps memory flat for any fleet
 
 
 def chatter(question: Question, basis: Basis, *, engine: str = "local") -> Chatter:
@@ -51,19 +54,18 @@ def answer(
     questions: Sequence[Question], basis: Basis, *, engine: str, march: Marcher, everything: bool = False
 ) -> list[Chatter]:
     """`chatter_many` with the march given. everything: march every sample, plain or not (bench)."""
-    prepared = prepare_all(questions, basis)
-    march_all([one for one in prepared if isinstance(one, Job)], engine=engine, march=march, everything=everything)
     out = []
-    for one in prepared:
-        if not isinstance(one, Job):
-            out.append(Chatter(one.status, one.reason, words=f"Not judged in time: {one.reason}."))
-            continue
-        told = tell(one, basis)
-        if one.question.details:
-            from quietseat.march.details import detailed
-
-            told = detailed(told, one, basis, engine=engine, march=march)
-        out.append(told)
+    for start in range(0, len(questions), BLOCK):
+        prepared = prepare_all(questions[start : start + BLOCK], basis)
+        march_all([one for one in prepared if isinstance(one, Job)], engine=engine, march=march, everything=everything)
+        for one in prepared:
+            if not isinstance(one, Job):
+                out.append(Chatter(one.status, one.reason, words=f"Not judged in time: {one.reason}."))
+                continue
+            told = tell(one, basis)
+            if one.question.details:
+                told = detailed(told, one, basis, engine=engine, march=march)
+            out.append(told)
     return out
 
 
@@ -77,16 +79,18 @@ def tell(job: Job, basis: Basis) -> Chatter:
     if job.single and job.refused:
         open_point = next(iter(job.refused.values()))
     ranked = first_order(job.draws.unit, _score(job, classes)) if not job.single else ()
-    limited = _limited_by(job, verdict, shares)
+    limited = _limited_by(job, verdict, evidence)
     measure = words.measure_for(tuple(name for name, _ in ranked), job.pilot) if verdict == "unproven" else ""
     if verdict == "unproven" and not known and shares["chatters"] + shares["flutters"] < basis.chatter_quiet:
         measure = words.FLOWS
     figures = _figures(job)
+    by_length = basis.critical_length_excess if alone_by_length(evidence, basis) else None
     interval = None if job.single else _interval(round(shares["chatters"] * count), count)
     text = words.explain(
         verdict=verdict, limited_by=limited, count=count, shares=shares, interval=interval, length=job.acoustic,
         critical=critical, on_stop=on_stop, period=period, measure=measure, sensitivities=ranked,
         indicative=job.at.indicative, open_point=open_point, frequency=figures.get("frequency"),
+        by_length=by_length,
     )  # fmt: skip
     return Chatter(
         status=_status(job, shares), reason=open_point if verdict == "unproven" else "", verdict=verdict, words=text,
@@ -107,36 +111,40 @@ def _status(job: Job, shares: dict[str, float]) -> Status:
 
 def _score(job: Job, classes: NDArray[Any]) -> NDArray[Any]:
     """What the sensitivities explain: bad motion or not, or the critical length where nearly all draws agree."""
-    bad = ((classes == preselect.CHATTERS) | (classes == preselect.FLUTTERS)).astype(float)
+    bad: NDArray[np.float64] = ((classes == preselect.CHATTERS) | (classes == preselect.FLUTTERS)).astype(np.float64)
     if job.features is None or 0.1 <= bad.mean() <= 0.9:
         return bad
     return np.asarray(np.log(np.maximum(job.features[:, job.least, F["ratio"]], 1e-9)))
 
 
-def _limited_by(job: Job, verdict: str, shares: dict[str, float]) -> str:
+def _limited_by(job: Job, verdict: str, seen: Evidence) -> str:
     """What limits the valve, over its chattering draws (all draws where none chatters)."""
     if verdict == "quiet":
         return "nothing"
     if job.features is None:
         return "pilot"
-    if verdict == "cycles" or (shares["cycles"] > shares["chatters"] + shares["flutters"]):
+    shares = seen.shares
+    cycling = seen.harmful_cycling and shares["cycles"] > shares["chatters"] + shares["flutters"]
+    if verdict == "cycles" or (verdict == "unproven" and cycling):
         return "oversize"
     bad = (job.codes == preselect.CHATTERS) | (job.codes == preselect.FLUTTERS)
     bad[:, [not flow.counted for flow in job.flows]] = False
     if not bad.any():
         bad = np.zeros_like(bad)
         bad[:, job.least] = True
-    seen = job.features[bad]
-    take = {name: seen[:, index] for name, index in F.items()}
+    rows = job.features[bad]
+    take = {name: rows[:, index] for name, index in F.items()}
     growing = np.maximum(take["growth"], take["low_growth"]) > 0
     loss, back = take["loss"], take["built"]
     wave = take["balance"] - loss - back
+    pops = (take["hold_share"] < 1) & ~growing  # no equilibrium: it opens and shuts, so fast that landings make chatter
     small = growing & (take["damping_need"] > 1) & (np.maximum(take["ratio"], take["low_ratio"]) < 0.7)
     votes = {
         "small vessel": float(np.mean(small)),
-        "inlet wave": float(np.mean((growing & ~small) | (~growing & (wave >= loss) & (wave >= back)))),
-        "inlet loss": float(np.mean(~growing & (loss > wave) & (loss >= back))),
-        "back pressure": float(np.mean(~growing & (back > wave) & (back > loss))),
+        "inlet wave": float(np.mean((growing & ~small) | (~growing & ~pops & (wave >= loss) & (wave >= back)))),
+        "inlet loss": float(np.mean(~growing & ~pops & (loss > wave) & (loss >= back))),
+        "back pressure": float(np.mean(~growing & ~pops & (back > wave) & (back > loss))),
+        "oversize": float(np.mean(pops)),
     }
     return max(votes, key=lambda name: votes[name])
 
@@ -170,10 +178,10 @@ def _interval(hits: int, count: int) -> tuple[float, float]:
 
 
 def _by_flow(job: Job) -> tuple[FlowChatter, ...]:
-    """What the draws did at each flow."""
+    """What the draws did at each flow; below the smallest credible one every fifth draw tells."""
     out = []
     for index, flow in enumerate(job.flows):
-        column = job.codes[:, index]
+        column = job.codes[jobs.considered(job.draws.count, flow), index]
         unproven = (column == preselect.UNPROVEN) | (column == preselect.DOUBTFUL)
         marched = sum(1 for row, place in job.marched if row != MIDDLE and place == index)
         out.append(

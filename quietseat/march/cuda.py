@@ -66,8 +66,9 @@ def driver() -> Any:
     if not hasattr(np, "row_stack"):
         np.row_stack = np.vstack  # numba-cuda 0.30 still asks for the name that numpy 2.5 dropped
     try:
-        from numba import cuda
+        from numba import cuda as found
 
+        cuda: Any = found
         usable = bool(cuda.is_available())
     except Exception as error:  # the import itself may fail without a driver
         raise CalculationFailed(Status.NOT_COMPUTED, f"engine = 'cuda': numba-cuda cannot be loaded ({error}); install quietseat[cuda]") from error
@@ -84,15 +85,16 @@ def real_of(precision: str) -> Any:
 def compiled(cuda: Any, features: Any, precision: str, registers: int | None = None) -> Any:
     """The marching kernel, not yet compiled for its arguments. Shared by the device and by the test that only makes its code.
 
-    In float32 divisions and roots are the device's fast ones; no function assumes that there is no NaN.
+    In float32 the step's arithmetic is loose (fast divisions and roots); in float64 that gains nothing.
     """
-    run = march_thread(cuda.jit(device=True), real_of(precision), features)
-    options: dict[str, Any] = {"fastmath": precision == "float32"}
+    loose = precision == "float32"
+    run = march_thread(cuda.jit(device=True), real_of(precision), features, cuda.jit(device=True, fastmath=loose))
+    options: dict[str, Any] = {"fastmath": loose}
     cap = registers if registers is not None else REGISTERS[precision]
     if cap:
         options["max_registers"] = cap
 
-    @cuda.jit(**options)  # type: ignore[untyped-decorator]
+    @cuda.jit(**options)
     def march_cases(count, S, U, most, owner, trace, samples, cells, further, looks, early, body):  # type: ignore[no-untyped-def]
         i = cuda.grid(1)
         if i < count:
@@ -101,11 +103,11 @@ def compiled(cuda: Any, features: Any, precision: str, registers: int | None = N
     return march_cases
 
 
-def launcher(kernel: Any) -> Any:
-    """A kernel whose first argument is the number of threads, launched over as many blocks as that takes."""
+def launcher(kernel: Any, block: int = BLOCK) -> Any:
+    """A kernel whose first argument is the number of threads, launched over as many blocks of `block` as that takes."""
 
     def launch(count: int, *arguments: Any) -> None:
-        kernel[-(-count // BLOCK), BLOCK](count, *arguments)
+        kernel[-(-count // block), block](count, *arguments)
 
     return launch
 
@@ -184,7 +186,7 @@ class _Crowd:
         """March until no case is left."""
         if not len(self.waiting):
             return self.results
-        from quietseat.march.engine import starter
+        from quietseat.march.starters import starter
 
         first = self.cases[int(self.waiting[0])]
         self.cells, further = starter(first).cells_of(first)
@@ -273,7 +275,7 @@ class _Crowd:
 
 def _columns(cases: Sequence[MarchCase], results: list[MarchResult]) -> tuple[Numbers, Numbers, npt.NDArray[np.int64]]:
     """Start columns side by side, steps foreseen, and who waits, the longest first; what cannot start keeps its reason."""
-    from quietseat.march.engine import starter
+    from quietseat.march.starters import starter
 
     found: list[npt.NDArray[np.float64] | None] = []
     for index, case in enumerate(cases):

@@ -61,7 +61,7 @@ def _row(values: Any) -> tuple[float, ...]:
 
 def stability_map(job: Job, basis: Basis) -> StabilityMap | None:
     """Probability of chatter or flutter over flow and inlet length, by linear theory (nothing is marched)."""
-    full = max(flow.value for flow in job.flows)
+    full = max(job.rated, *(flow.value for flow in job.flows))
     least = job.flows[job.least].value
     flows = tuple(sorted({*(np.geomspace(0.1, 1.0, MAP_FLOWS) * full).tolist(), least}))
     base = job.at.line.length

@@ -7,23 +7,19 @@ pilot_parts (both estimates unless marked otherwise), facts of section 5 of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
-from math import log, pi
+from dataclasses import dataclass, replace
+from math import isfinite, pi
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
-from scipy.stats import qmc
 
 from quietseat.dynamics import parameters
 from quietseat.dynamics.parameters import Estimate, ranges
 from quietseat.dynamics.situation import Situation
 from quietseat.march import pilotdraws
+from quietseat.march.dice import Array, Dice, hypercube
 from quietseat.status import CalculationFailed, Status
-
-Array = NDArray[np.float64]
 
 # What the table of ranges does not hold (all estimates of the same review, section 5).
 NOZZLE_GAS = Estimate(0.93, 0.96, 0.99, "", "memory-hi", "actual nozzle coefficient, gas")
@@ -40,22 +36,13 @@ FULL_LIFT_AT = 1.10  # of gauge set; a gas draw that needs more for full lift is
 CERTIFIED = 0.85  # least curtain over nozzle flow at full lift: certified flow is 0.9 of the actual, less rounding
 ROUNDS = 24  # redraws of rejected rows before the rest is kept as it is
 
-# Every unknown has its own column of the hypercube, whether a valve draws it or not.
-COLUMNS = (
-    "seat_area_factor", "lift_factor", "mass", "bellows_mass", "spring_ratio", "bellows_rate", "blowdown", "knee",
-    "curtain", "nozzle", "damping", "friction", "restitution", "bellows_area", "bowl", "vessel", "length", "loss",
-    "sound_speed", "dome_area_ratio", "dome_volume", "vent_area", "fill_ratio", "pilot_blowdown", "band", "null_zone",
-    "sense_bore", "sense_volume", "lag", "seal_friction", "seal_damping", "area_rise",
-)  # fmt: skip
-_AT = {name: index for index, name in enumerate(COLUMNS)}
-
 
 @dataclass(frozen=True, slots=True)
 class Draws:
     """Values of every parameter, one array entry a draw. SI.
 
     names: unknowns drawn, in plain words; unit: their place in the hypercube (0 to 1), for the sensitivities;
-    rejected: draws thrown away because no certified valve has them; mid: True for the single middle row.
+    rejected: draws thrown away because no certified valve has them.
     """
 
     count: int
@@ -86,65 +73,6 @@ class Draws:
     pilot: dict[str, Array]
 
 
-@lru_cache(maxsize=64)
-def _hypercube(count: int, seed: int) -> Array:
-    """Latin hypercube, (count, columns); the same for every valve of a study."""
-    return np.asarray(qmc.LatinHypercube(d=len(COLUMNS), seed=seed).random(count), dtype=np.float64)
-
-
-def triangular(unit: Array, span: Estimate) -> Array:
-    """Quantile of a triangular law with its mode at the middle value."""
-    low, mid, high = span.low, span.mid, span.high
-    if high <= low:
-        return np.full_like(unit, mid)
-    cut = (mid - low) / (high - low)
-    rising = low + np.sqrt(unit * (high - low) * (mid - low))
-    falling = high - np.sqrt((1 - unit) * (high - low) * (high - mid))
-    return np.where(unit < cut, rising, falling)
-
-
-def uniform(unit: Array, span: Estimate) -> Array:
-    """Quantile of a uniform law."""
-    return span.low + unit * (span.high - span.low)
-
-
-def log_uniform(unit: Array, span: Estimate) -> Array:
-    """Quantile of a law uniform in the logarithm."""
-    return np.asarray(span.low * (span.high / span.low) ** unit)
-
-
-def lognormal(unit: Array, span: Estimate) -> Array:
-    """Quantile of a lognormal law whose 95 % range is low to high."""
-    return np.asarray(span.mid * np.exp(ndtri(np.clip(unit, 1e-6, 1 - 1e-6)) * log(span.high / span.low) / (2 * 1.96)))
-
-
-LAWS = {"triangular": triangular, "uniform": uniform, "log-uniform": log_uniform, "lognormal": lognormal}
-
-
-class _Dice:
-    """Hands out one unknown after the other and remembers which were drawn."""
-
-    def __init__(self, rows: Array | None) -> None:
-        self.rows = rows
-        self.count = 1 if rows is None else len(rows)
-        self.unit: dict[str, Array] = {}
-
-    def fixed(self, value: float) -> Array:
-        return np.full(self.count, float(value))
-
-    def draw(self, column: str, words: str, law: str, span: Estimate) -> Array:
-        """The unknown of a column by its law; the middle value where nothing is to be drawn."""
-        if self.rows is None or span.high <= span.low:
-            return self.fixed(span.mid)
-        unit = self.rows[:, _AT[column]]
-        self.unit[words] = unit
-        return LAWS[law](unit, span)
-
-    def either(self, stated: float | None, column: str, words: str, law: str, span: Estimate) -> Array:
-        """Stated wins, else drawn."""
-        return self.fixed(stated) if stated is not None else self.draw(column, words, law, span)
-
-
 def draw(situation: Situation, count: int, seed: int, *, middle: bool = False, as_built: bool = False) -> Draws:
     """Draws of everything a situation does not state.
 
@@ -154,37 +82,43 @@ def draw(situation: Situation, count: int, seed: int, *, middle: bool = False, a
     """
     if situation.set_pressure <= situation.atmospheric:
         raise CalculationFailed(Status.OUT_OF_RANGE, "set pressure is not above atmospheric pressure")
+    _possible(situation)
     if middle or count <= 1:
         return _parts(situation, None, as_built)[0]
-    first, keep = _parts(situation, _hypercube(count, seed), as_built)
+    first, keep = _parts(situation, hypercube(count, seed), as_built)
     if not first.names:
         return _parts(situation, None, as_built)[0]
     if keep.all():
         return first
-    kept = _hypercube(count, seed)[keep]
+    kept = hypercube(count, seed)[keep]
     rejected = 0
     for again in range(1, ROUNDS):
         rejected += int((~keep).sum())
-        rows = _hypercube(count, seed + again)
+        rows = hypercube(count, seed + again)
         _, keep = _parts(situation, rows, as_built)
         kept = np.concatenate([kept, rows[keep]])
         if len(kept) >= count:
             break
     else:  # what is stated leaves no certified valve: keep the draws as they come
-        kept = np.concatenate([kept, _hypercube(count, seed)])
+        kept = np.concatenate([kept, hypercube(count, seed)])
     drawn, _ = _parts(situation, kept[:count], as_built)
-    return _counted(drawn, rejected)
-
-
-def _counted(drawn: Draws, rejected: int) -> Draws:
-    from dataclasses import replace
-
     return replace(drawn, rejected=rejected)
+
+
+def _possible(situation: Situation) -> None:
+    """Refuses stated parts nothing can be worked out from, by name."""
+    for name in ("seat_diameter", "moving_mass", "spring_rate", "max_lift", "discharge_coefficient", "effective_area_ratio",
+                 "effective_area_knee", "dome_area_ratio", "dome_volume", "vent_area", "fill_area"):  # fmt: skip
+        value = getattr(situation.dynamics, name)
+        if value is not None and not (isfinite(value) and value > 0):
+            raise CalculationFailed(Status.OUT_OF_RANGE, f"{name} = {value:g}: must be a finite number above zero")
+    if situation.kind != "pilot" and not situation.blowdown_is_default and not 0 <= situation.blowdown < 0.9:
+        raise CalculationFailed(Status.OUT_OF_RANGE, f"blowdown = {situation.blowdown:g}: must lie within 0 and 0.9")
 
 
 def _parts(situation: Situation, rows: Array | None, as_built: bool) -> tuple[Draws, NDArray[np.bool_]]:
     """One draw a row, and which rows a certified valve could have."""
-    dice, known, stated = _Dice(rows), ranges(), situation.dynamics
+    dice, known, stated = Dice(rows), ranges(), situation.dynamics
     liquid, pilot = situation.phase == "liquid", situation.kind == "pilot"
     bellows = (situation.bellows or situation.kind == "bellows") and not pilot
     set_gauge = situation.set_pressure - situation.atmospheric
@@ -193,8 +127,11 @@ def _parts(situation: Situation, rows: Array | None, as_built: bool) -> tuple[Dr
     curtain, nozzle, nozzle_area = _coefficients(situation, dice, area, liquid)
     area = np.maximum(area, nozzle_area)
     bore = np.sqrt(4 * area / pi)
-    factor = dice.either(None, "lift_factor", "full lift", "triangular", known["lift_factor"]) if stated.max_lift is None else None
-    lift = dice.fixed(stated.max_lift or 0.0) if factor is None else _each(parameters.full_lift, seat_diameter=bore, lift_factor=factor)
+    if stated.max_lift is not None:
+        lift = dice.fixed(stated.max_lift)
+    else:
+        factor = dice.draw("lift_factor", "full lift", "triangular", known["lift_factor"])
+        lift = _each(parameters.full_lift, seat_diameter=bore, lift_factor=factor)
     restriction = 1.0 if situation.lift_restriction is None else situation.lift_restriction
     if not 0 < restriction <= 1:
         raise CalculationFailed(Status.OUT_OF_RANGE, f"lift restriction {restriction:g} is not between 0 and 1")
@@ -220,13 +157,7 @@ def _parts(situation: Situation, rows: Array | None, as_built: bool) -> tuple[Dr
         _bowl(situation, dice), _vessel(situation, dice), *_line(situation, dice, as_built), _speed(situation, dice),
         pilot_parts,
     )  # fmt: skip
-    return _named(drawn), _certified(situation, drawn, ratio, liquid)
-
-
-def _named(drawn: Draws) -> Draws:
-    from dataclasses import replace
-
-    return replace(drawn, names=tuple(drawn.unit))
+    return replace(drawn, names=tuple(drawn.unit)), _certified(situation, drawn, ratio, liquid)
 
 
 def _certified(situation: Situation, drawn: Draws, ratio: Array, liquid: bool) -> NDArray[np.bool_]:
@@ -244,7 +175,7 @@ def _each(function: Any, **given: Array) -> Array:
     return np.array([function(**dict(zip(given, row, strict=True))) for row in rows])
 
 
-def _bore(situation: Situation, dice: _Dice) -> Array:
+def _bore(situation: Situation, dice: Dice) -> Array:
     """Seat bore, m: stated, or from the effective area of the letter and the area factor."""
     if situation.dynamics.seat_diameter is not None:
         return dice.fixed(situation.dynamics.seat_diameter)
@@ -257,7 +188,7 @@ def _bore(situation: Situation, dice: _Dice) -> Array:
     return _each(parameters.seat_bore, effective_area=dice.fixed(area), seat_area_factor=factor)
 
 
-def _coefficients(situation: Situation, dice: _Dice, area: Array, liquid: bool) -> tuple[Array, Array, Array]:
+def _coefficients(situation: Situation, dice: Dice, area: Array, liquid: bool) -> tuple[Array, Array, Array]:
     """Curtain and nozzle coefficient and the nozzle area they go with."""
     stated = situation.dynamics.discharge_coefficient
     if stated is not None:
@@ -277,7 +208,7 @@ def _coefficients(situation: Situation, dice: _Dice, area: Array, liquid: bool) 
     return curtain, nozzle, area
 
 
-def _mass(situation: Situation, dice: _Dice, bore: Array, bellows: bool) -> Array:
+def _mass(situation: Situation, dice: Dice, bore: Array, bellows: bool) -> Array:
     stated = situation.dynamics.moving_mass
     if stated is not None:
         return dice.fixed(stated)
@@ -288,7 +219,7 @@ def _mass(situation: Situation, dice: _Dice, bore: Array, bellows: bool) -> Arra
 
 
 def _spring(
-    situation: Situation, dice: _Dice, area: Array, lift: Array, set_gauge: float, liquid: bool, bellows: bool
+    situation: Situation, dice: Dice, area: Array, lift: Array, set_gauge: float, liquid: bool, bellows: bool
 ) -> tuple[Array, Array]:
     """Spring rate (with the bellows), N/m, and the spring ratio it makes."""
     gauge = dice.fixed(set_gauge)
@@ -303,7 +234,7 @@ def _spring(
     return rate, _each(parameters.spring_ratio, spring_rate=rate, max_lift=lift, seat_area=area, set_gauge=gauge)
 
 
-def _disc_curve(situation: Situation, dice: _Dice, ratio: Array, liquid: bool) -> tuple[Array, Array, Array]:
+def _disc_curve(situation: Situation, dice: Dice, ratio: Array, liquid: bool) -> tuple[Array, Array, Array]:
     """Knee, area ratio and blowdown: two of them give the third."""
     stated = situation.dynamics
     phi = stated.effective_area_ratio
@@ -316,7 +247,7 @@ def _disc_curve(situation: Situation, dice: _Dice, ratio: Array, liquid: bool) -
     return knee, _each(parameters.area_ratio, spring_ratio=ratio, knee=knee, blowdown=blowdown), blowdown
 
 
-def _blowdown(situation: Situation, dice: _Dice, liquid: bool) -> Array:
+def _blowdown(situation: Situation, dice: Dice, liquid: bool) -> Array:
     """Blowdown: the trade range for a default; a stated one shifts with rings nobody proved by a flow test."""
     low, high = BLOWDOWN_LIQUID if liquid else BLOWDOWN_GAS
     if situation.blowdown_is_default:
@@ -328,7 +259,7 @@ def _blowdown(situation: Situation, dice: _Dice, liquid: bool) -> Array:
     return dice.draw("blowdown", "ring setting", "triangular", span)
 
 
-def _friction(situation: Situation, dice: _Dice, area: Array, set_gauge: float) -> Array:
+def _friction(situation: Situation, dice: Dice, area: Array, set_gauge: float) -> Array:
     """Coulomb friction, N. A stated damping ratio says what damps: friction only where it is stated too."""
     stated = situation.dynamics
     if stated.friction_force is not None or stated.damping_ratio is not None:
@@ -336,7 +267,7 @@ def _friction(situation: Situation, dice: _Dice, area: Array, set_gauge: float) 
     return dice.draw("friction", "friction", "uniform", FRICTION) * area * set_gauge
 
 
-def _bowl(situation: Situation, dice: _Dice) -> Array:
+def _bowl(situation: Situation, dice: Dice) -> Array:
     """Bowl volume over the cube of the outlet bore."""
     bore, stated = situation.outlet_bore, situation.dynamics.bowl_volume
     if bore is None:
@@ -344,7 +275,7 @@ def _bowl(situation: Situation, dice: _Dice) -> Array:
     return dice.either(None if stated is None else stated / bore**3, "bowl", "bowl volume", "uniform", BOWL)
 
 
-def _vessel(situation: Situation, dice: _Dice) -> Array:
+def _vessel(situation: Situation, dice: Dice) -> Array:
     """Volume of the protected system, m3: stated, or so many times the inlet pipe."""
     if situation.vessel_volume is not None:
         return dice.fixed(situation.vessel_volume)
@@ -359,7 +290,7 @@ def _vessel(situation: Situation, dice: _Dice) -> Array:
     return volume * dice.draw("vessel", "vessel volume", "log-uniform", ranges()["vessel_pipe_ratio"])
 
 
-def _line(situation: Situation, dice: _Dice, as_built: bool) -> tuple[Array, Array]:
+def _line(situation: Situation, dice: Dice, as_built: bool) -> tuple[Array, Array]:
     """Factors on length and on the loss of the inlet."""
     if as_built:
         return dice.fixed(1.0), dice.fixed(1.0)
@@ -368,7 +299,7 @@ def _line(situation: Situation, dice: _Dice, as_built: bool) -> tuple[Array, Arr
     return length, dice.draw("loss", "inlet loss", "uniform", LOSS) if lossy else dice.fixed(1.0)
 
 
-def _speed(situation: Situation, dice: _Dice) -> Array:
+def _speed(situation: Situation, dice: Dice) -> Array:
     if situation.phase != "liquid" or situation.sound_speed is not None:
         return dice.fixed(situation.sound_speed or 0.0)
     return dice.draw("sound_speed", "sound speed of the liquid", "triangular", ranges()["sound_speed_liquid"])

@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from quietseat.march.cases import Gas, MarchCase
+from quietseat.march.cases import MarchCase
 from quietseat.march.outcome import STEPS_MOST, MarchResult
 from quietseat.status import CalculationFailed, Status
 
@@ -49,21 +49,14 @@ def march(
     results: list[MarchResult] = [MarchResult(Status.NOT_COMPUTED, "not marched")] * len(cases)
     for key, indices in _groups(cases, results).items():
         if engine == "cuda":
-            from quietseat.march import cuda  # type: ignore[attr-defined]
+            from quietseat.march import cuda
 
             found = cuda.march_group([cases[i] for i in indices], key[0], precision, early_stop, samples)
             for i, result in zip(indices, found):
                 results[i] = result
         else:
-            _group(cases, indices, results, key[0], precision, early_stop, samples)
+            _group(cases, indices, results, key[0], key[1:], precision, early_stop, samples)
     return results
-
-
-def starter(case: MarchCase) -> ModuleType:
-    """The module that starts a case: `features_of`, `cells_of`, `column`, `foreseen_steps`, for a gas or for a liquid line."""
-    from quietseat.march import liquid_start, start
-
-    return start if isinstance(case.fluid, Gas) else liquid_start
 
 
 def workers() -> int:
@@ -74,6 +67,8 @@ def workers() -> int:
 
 def _groups(cases: Sequence[MarchCase], results: list[MarchResult]) -> dict[tuple[Any, int, int], list[int]]:
     """Cases by kernel and cell counts; what cannot be started keeps its reason in `results`."""
+    from quietseat.march.starters import starter
+
     groups: dict[tuple[Any, int, int], list[int]] = {}
     for i, case in enumerate(cases):
         module = starter(case)
@@ -89,19 +84,23 @@ def _group(
     indices: list[int],
     results: list[MarchResult],
     features: Features,
+    cells: tuple[int, int],
     precision: str,
     early_stop: bool,
     samples: int,
 ) -> None:
-    waiting = deque(indices)
+    from quietseat.march.starters import starter
+
+    # Long runs first: the last lanes to end should be short ones.
+    waiting = deque(sorted(indices, key=lambda i: -cases[i].duration / cases[i].inlet_length))
+    start = starter(cases[indices[0]])
     threads = min(workers(), -(-len(indices) // LANES[precision]))
+    blocks = [_Block(features, cells, start, precision, samples) for _ in range(max(threads, 1))]
     if threads <= 1:
-        _Block(features, precision, samples).work(cases, waiting, results, early_stop)
+        blocks[0].work(cases, waiting, results, early_stop)
         return
     with ThreadPoolExecutor(threads) as pool:
-        jobs = [
-            pool.submit(_Block(features, precision, samples).work, cases, waiting, results, early_stop) for _ in range(threads)
-        ]
+        jobs = [pool.submit(block.work, cases, waiting, results, early_stop) for block in blocks]
         for job in jobs:
             job.result()
 
@@ -109,7 +108,7 @@ def _group(
 class _Block:
     """One block of lanes and the cases it works on."""
 
-    def __init__(self, features: Features, precision: str, samples: int) -> None:
+    def __init__(self, features: Features, cells: tuple[int, int], start: ModuleType, precision: str, samples: int) -> None:
         import numpy as np
 
         from quietseat.march import lanes
@@ -122,11 +121,11 @@ class _Block:
         self.held: list[int | None] = [None] * self.lanes
         self.block: Any = None
         self.foreseen = 1.0
+        self.start: ModuleType = start
+        self.cells = cells
 
     def work(self, cases: Sequence[MarchCase], waiting: deque[int], results: list[MarchResult], early_stop: bool) -> None:
         """Take cases off `waiting` until none is left and every lane has ended."""
-        import numpy as np
-
         from quietseat.march import rows
 
         while True:
@@ -135,11 +134,9 @@ class _Block:
                     self._fill(lane, cases, waiting, results)
             if all(index is None for index in self.held):
                 return
-            case = cases[next(index for index in self.held if index is not None)]
-            cells, further = starter(case).cells_of(case)
+            head, line = self.block[: rows.CELLS].reshape(-1), self.block[rows.CELLS :].reshape(-1)
             most = self.real(STEPS_MOST * self.foreseen)
-            with np.errstate(all="ignore"):
-                self.run(self.block[: rows.CELLS].reshape(-1), self.block[rows.CELLS :].reshape(-1), self.trace, self.samples, cells, further, CHUNK, early_stop, most)
+            self.run(head, line, self.trace, self.samples, *self.cells, CHUNK, early_stop, most)
             self._harvest(cases, results)
 
     def _fill(self, lane: int, cases: Sequence[MarchCase], waiting: deque[int], results: list[MarchResult]) -> None:
@@ -153,8 +150,7 @@ class _Block:
             except IndexError:
                 return
             try:
-                start = starter(cases[index])
-                column = start.column(cases[index])
+                column = self.start.column(cases[index])
             except CalculationFailed as failure:
                 results[index] = MarchResult(failure.status, failure.reason)
                 continue
@@ -163,7 +159,7 @@ class _Block:
                 self.block[rows.STATE] = rows.IDLE
             self.block[:, lane] = column
             self.held[lane] = index
-            self.foreseen = max(self.foreseen, start.foreseen_steps(column))
+            self.foreseen = max(self.foreseen, self.start.foreseen_steps(column))
             return
 
     def _harvest(self, cases: Sequence[MarchCase], results: list[MarchResult]) -> None:
@@ -178,11 +174,12 @@ class _Block:
             if not np.isfinite(self.block[rows.CELLS :, lane]).all():
                 state[rows.STATE] = rows.LOST
             result = outcome.verdict(state, cases[index].inflow)
-            result.cell_updates = result.steps * starter(cases[index]).cells_of(cases[index])[0]
+            result.cell_updates = result.steps * self.cells[0]
             if self.samples:
                 kept = int(state[rows.SAMPLED])
                 taken = self.trace[lane, :kept].astype(np.float64)
                 result.times, result.lift, result.inlet_pressure, result.vessel_pressure = (taken[:, c].copy() for c in range(4))
+                result.frequency = outcome.spectral(result) or result.frequency
             results[index] = result
             self.block[rows.STATE, lane] = rows.IDLE
             self.held[lane] = None

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from math import sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from quietseat.march.engine import MarchResult
 
 SHARES = (("25 %", 0.25), ("50 %", 0.50), ("rated", 1.0))
+THINNED = 5  # below the smallest credible flow every so many draws are looked at
 SAME = 0.02  # flows closer than this share of the full flow are one flow
 PILOT_DRAWS = 40  # a pilot has no linear theory here: every draw is marched, so fewer are drawn
 FILLING = 0.05  # of the inflow; a valve that passes less is shut and its vessel fills
@@ -72,6 +74,7 @@ class Job:
     codes: preselect.Codes  # class a draw and flow, DOUBTFUL until marched
     guess: preselect.Codes
     acoustic: float
+    rated: float  # kg/s at full lift at 110 % of set
     marched: dict[tuple[int, int], MarchResult] = field(default_factory=dict)
     refused: dict[tuple[int, int], str] = field(default_factory=dict)
 
@@ -117,48 +120,61 @@ def prepare(question: Question, basis: Basis) -> Job:
     acoustic = equivalent_length(tuple(zip(at.line.lengths, at.line.areas, strict=True)))
     cells = cells_of(at.line, question.cells, basis.chatter_cells)
     if pilot:
-        flows = _flows(question, _pilot_flow(at, middle))
+        rated = situation.full_flow or _pilot_flow(at, middle)
+        flows = _flows(question, rated)
         shape = (draws.count, len(flows))
         codes = np.full(shape, preselect.DOUBTFUL, dtype=np.int8)
-        return Job(question, at, draws, middle, flows, cells, None, None, codes, codes.copy(), acoustic)
+        return Job(question, at, draws, middle, flows, cells, None, None, codes, codes.copy(), acoustic, rated)
     valve = linear.valve_of(at, acoustic)
     probe = linear.features(valve, middle, (1.0,))[0, 0, F["valve_flow"]]
-    flows = _flows(question, float(probe) * _over(situation))
+    rated = situation.full_flow or float(probe) * _over(situation)
+    flows = _flows(question, rated)
     values = tuple(flow.value for flow in flows)
     features = linear.features(valve, draws, values)
     codes, guess = preselect.classify(features)
+    if question.start == "equilibrium":  # the bounds are those of a valve that pops from shut
+        codes[codes != preselect.QUIET] = preselect.DOUBTFUL
     if draws.count == 1:
         codes = np.full_like(codes, preselect.DOUBTFUL)
+    for index, flow in enumerate(flows):
+        if not flow.counted:  # told by fewer draws; the others keep their guess and are not read
+            rest = np.ones(draws.count, dtype=bool)
+            rest[considered(draws.count, flow)] = False
+            codes[rest, index] = guess[rest, index]
     return Job(
-        question, at, draws, middle, flows, cells, features, linear.features(valve, middle, values), codes, guess, acoustic
-    )
+        question, at, draws, middle, flows, cells, features, linear.features(valve, middle, values), codes, guess, acoustic,
+        rated,
+    )  # fmt: skip
+
+
+def considered(count: int, flow: Flow) -> NDArray[np.int64]:
+    """Draws that tell a flow: all at a counted flow, every fifth below the smallest credible one."""
+    step = 1 if flow.counted or count < 4 * THINNED else THINNED
+    return np.arange(0, count, step)
 
 
 def _over(situation: Situation) -> float:
     """Flow at 110 % of set over the flow at set."""
     gauge = situation.set_pressure - situation.atmospheric
     if situation.phase == "liquid":
-        return 1.1**0.5
+        return sqrt(1.1)
     return (situation.atmospheric + 1.1 * gauge) / situation.set_pressure
 
 
 def _pilot_flow(at: Setting, middle: Draws) -> float:
     """Flow of the main valve at 110 % of set, kg/s."""
     valve = linear.valve_of(at, at.line.length)
-    from dataclasses import replace
-
     sprung = replace(middle, spring_rate=np.ones(1))  # the flow does not depend on it
     return float(linear.features(valve, sprung, (1.0,))[0, 0, F["valve_flow"]]) * _over(at.situation)
 
 
-def _flows(question: Question, estimated: float) -> tuple[Flow, ...]:
+def _flows(question: Question, full: float) -> tuple[Flow, ...]:
     """The flows asked for, the smallest first."""
     if question.flow is not None:
         if question.flow <= 0:
             raise CalculationFailed(Status.OUT_OF_RANGE, f"flow {question.flow:g} kg/s is not above zero")
         return (Flow("stated", question.flow, True),)
     situation = question.situation
-    full = situation.full_flow if situation.full_flow is not None else estimated
     if full <= 0:
         raise CalculationFailed(Status.NOT_COMPUTED, "flow at full lift unknown")
     least = situation.least_flow
@@ -190,7 +206,7 @@ def build(job: Job, row: int, flow: int) -> MarchCase:
     if features is not None:
         valve_flow = float(features[row, flow, F["valve_flow"]])
     else:
-        valve_flow = max(one.value for one in job.flows) / _over(job.at.situation)
+        valve_flow = job.rated / _over(job.at.situation)
     return case_of(
         job.at, draws, row, value, start=job.question.start, cells=job.cells, duration=job.question.duration,
         valve_flow=valve_flow,

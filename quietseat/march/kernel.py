@@ -28,6 +28,7 @@ from quietseat.march.rows import (
     F_EN,
     F_MASS,
     F_MOM,
+    FLANK,
     FRIC,
     GEOMETRY,
     H_IN,
@@ -48,7 +49,6 @@ from quietseat.march.rows import (
     P_R,
     P_STAG,
     PER_CELL,
-    R_MID,
     R_P,
     R_RHO,
     R_U,
@@ -59,6 +59,7 @@ from quietseat.march.rows import (
     T_END,
     TAMB,
     TIME,
+    UNSIGNED,
     VALVE_EN,
     VALVE_MASS,
     VOL_B,
@@ -66,7 +67,6 @@ from quietseat.march.rows import (
     X_STOP,
     V,
     X,
-    UNSIGNED,
     index,
 )
 
@@ -99,6 +99,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
     moving = disc.build(jit, real)
     after = behind.build(jit, real, bowl=bowl, vent=features.vent, pilot=features.pilot, outlet=outlet)
     slope, end_slope, faces, hllc, update = cell.slope, cell.end_slope, cell.faces, cell.hllc, cell.update
+    faces_stepped, totals = cell.faces_stepped, cell.totals
     vessel_end, valve_end, open_end = cell.vessel_end, cell.valve_end, cell.open_end
     flow_area, tail = moving.flow_area, after.tail
 
@@ -106,30 +107,77 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
 
     @jit
     def grid(S, U, g, stride, j, invdx, fric):  # type: ignore[no-untyped-def]
-        """Left and right face area over the cell's, 1/dx and friction of a cell; g its first geometry row, 0 = one bore."""
+        """Left and right face area, 1/dx and friction of a cell; g its first geometry row, 0 = one bore (area 1)."""
         if stepped and g > 0:
             return U[at(g, stride, j)], U[at(g + 1, stride, j)], U[at(g + 2, stride, j)], U[at(g + 3, stride, j)]
         return one, one, invdx, fric
 
     @jit
-    def finish(S, U, r, stride, j, rho, u, p, p_mid, dt, half_k, a_l, a_r, invdx, fric, f1, f2, f3, g1, g2, g3):  # type: ignore[no-untyped-def]
-        """Write cell r after the step from its left (f) and right (g) fluxes."""
-        if stepped:
-            f2 = f2 * a_l - p_mid * a_l
-            g2 = g2 * a_r - p_mid * a_r
-            f1 = f1 * a_l
-            f3 = f3 * a_l
-            g1 = g1 * a_r
-            g3 = g3 * a_r
-        rho_n, u_n, p_n = update(rho, u, p, f1, f2, f3, g1, g2, g3, dt * invdx, dt * fric, half_k)
-        U[at(r, stride, j)] = rho_n
-        U[at(r + 1, stride, j)] = u_n
-        U[at(r + 2, stride, j)] = p_n
+    def state(U, r, stride, j):  # type: ignore[no-untyped-def]
+        """Density, velocity, pressure of the cell whose first row is r."""
+        return U[at(r, stride, j)], U[at(r + 1, stride, j)], U[at(r + 2, stride, j)]
 
     @jit
-    def carry(S, stride, j, rho, u, p, mid, f1, f2, f3):  # type: ignore[no-untyped-def]
-        """Leave a cell's right face, its mid-step pressure and the flux through its left face for the next cell."""
-        S[at(R_MID, stride, j)] = mid
+    def keep(U, r, stride, j, rho, u, p):  # type: ignore[no-untyped-def]
+        U[at(r, stride, j)] = rho
+        U[at(r + 1, stride, j)] = u
+        U[at(r + 2, stride, j)] = p
+
+    @jit
+    def shape(b, h, n, gb, gh, gn, uneven, before, behind_, dt, kappa):  # type: ignore[no-untyped-def]
+        """Faces of a cell half a step on: (rho, u, p) left, right, force of the flanks.
+
+        b, h, n: state of the cell before, here, behind; gb, gh, gn: their `grid`; `before`, `behind_`: has neighbours.
+        """
+        b_rho, b_u, b_p = b
+        rho, u, p = h
+        n_rho, n_u, n_p = n
+        a_l, a_r, invdx, _ = gh
+        part = half * dt * invdx
+        if stepped and uneven:
+            q1, q2, q3 = totals(rho, u, p, half * (a_l + a_r), kappa)
+            b1, b2, b3 = totals(b_rho, b_u, b_p, half * (gb[0] + gb[1]), kappa)
+            n1, n2, n3 = totals(n_rho, n_u, n_p, half * (gn[0] + gn[1]), kappa)
+            if before and behind_:
+                d1, d2, d3 = slope(q1 - b1, n1 - q1), slope(q2 - b2, n2 - q2), slope(q3 - b3, n3 - q3)
+            else:
+                d1, d2, d3 = n1 - b1, end_slope(n2 - b2, q2), end_slope(n3 - b3, q3)
+            return faces_stepped(rho, u, p, d1, d2, d3, a_l, a_r, part, kappa)
+        if before and behind_:
+            d1, d2, d3 = slope(rho - b_rho, n_rho - rho), slope(u - b_u, n_u - u), slope(p - b_p, n_p - p)
+        else:
+            d1, d2, d3 = end_slope(n_rho - b_rho, rho), n_u - b_u, end_slope(n_p - b_p, p)
+        l_rho, l_u, l_p, r_rho, r_u, r_p = faces(rho, u, p, d1, d2, d3, part, kappa)
+        return l_rho, l_u, l_p, r_rho, r_u, r_p, zero
+
+    @jit
+    def renew(h, flank, gh, dt, half_k, f1, f2, f3, g1, g2, g3):  # type: ignore[no-untyped-def]
+        """State of a cell after the step from its left (f) and right (g) fluxes and the force of its flanks."""
+        rho, u, p = h
+        a_l, a_r, invdx, fric = gh
+        part = dt * invdx
+        if stepped:
+            part /= half * (a_l + a_r)
+            f1 = f1 * a_l
+            f2 = f2 * a_l + flank
+            f3 = f3 * a_l
+            g1 = g1 * a_r
+            g2 = g2 * a_r
+            g3 = g3 * a_r
+        return update(rho, u, p, f1, f2, f3, g1, g2, g3, part, dt * fric, half_k)
+
+    @jit
+    def carried_on(S, stride, j):  # type: ignore[no-untyped-def]
+        """What `carry` left."""
+        return (
+            S[at(R_RHO, stride, j)], S[at(R_U, stride, j)], S[at(R_P, stride, j)], S[at(FLANK, stride, j)],
+            S[at(F_MASS, stride, j)], S[at(F_MOM, stride, j)], S[at(F_EN, stride, j)],
+        )  # fmt: skip
+
+    @jit
+    def carry(S, stride, j, rho, u, p, flank, f1, f2, f3):  # type: ignore[no-untyped-def]
+        """Leave a cell's right face, the force of its flanks and the flux through its left face for the next cell."""
+        S[at(FLANK, stride, j)] = flank
         S[at(R_RHO, stride, j)] = rho
         S[at(R_U, stride, j)] = u
         S[at(R_P, stride, j)] = p
@@ -148,72 +196,88 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
 
     @jit
     def first_faces(S, U, stride, j, r, g, dt, invdx0, fric0):  # type: ignore[no-untyped-def]
-        """Left and right face of a line's first cell half a step on, its mid-step pressure, 1/dx."""
-        a_l, a_r, invdx, _ = grid(S, U, g, stride, j, invdx0, fric0)
-        rho = U[at(r, stride, j)]
-        u = U[at(r + 1, stride, j)]
-        p = U[at(r + 2, stride, j)]
-        d_rho = end_slope(U[at(r + PER_CELL, stride, j)] - rho, rho)
-        d_u = U[at(r + PER_CELL + 1, stride, j)] - u
-        d_p = end_slope(U[at(r + PER_CELL + 2, stride, j)] - p, p)
-        l_rho, l_u, l_p, r_rho, r_u, r_p, mid = faces(
-            rho, u, p, d_rho, d_u, d_p, half * dt * invdx, S[at(KAPPA, stride, j)], a_r - a_l
+        """Faces of a line's first cell half a step on, force of its flanks, 1/dx."""
+        h = state(U, r, stride, j)
+        gh = grid(S, U, g, stride, j, invdx0, fric0)
+        gn = grid(S, U, g + GEOMETRY if g > 0 else 0, stride, j, invdx0, fric0)
+        l_rho, l_u, l_p, r_rho, r_u, r_p, flank = shape(
+            h, h, state(U, r + PER_CELL, stride, j), gh, gh, gn, g > 0, False, True, dt, S[at(KAPPA, stride, j)]
         )
-        return l_rho, l_u, l_p, r_rho, r_u, r_p, mid, invdx
+        return l_rho, l_u, l_p, r_rho, r_u, r_p, flank, gh[2]
 
     @jit
     def first_cell(S, U, stride, j, r, g, dt, invdx0, fric0, p_res, rho_res):  # type: ignore[no-untyped-def]
         """Left end of a line on a reservoir: flux in, state carried on. Returns mass and energy flux, wave speed over dx."""
         half_k = S[at(HALF, stride, j)]
         kappa = S[at(KAPPA, stride, j)]
-        l_rho, l_u, l_p, r_rho, r_u, r_p, mid, invdx = first_faces(S, U, stride, j, r, g, dt, invdx0, fric0)
+        l_rho, l_u, l_p, r_rho, r_u, r_p, flank, invdx = first_faces(S, U, stride, j, r, g, dt, invdx0, fric0)
         e_rho, e_u, e_p, e_a = vessel_end(
             l_rho, l_u, l_p, p_res, sqrt(kappa * p_res / rho_res), half_k, kappa, S[at(KB, stride, j)]
         )
         mass = e_rho * e_u
         energy = mass * (e_a * e_a / (two * half_k) + half * e_u * e_u)
-        carry(S, stride, j, r_rho, r_u, r_p, mid, mass, mass * e_u + e_p, energy)
+        carry(S, stride, j, r_rho, r_u, r_p, flank, mass, mass * e_u + e_p, energy)
         return mass, energy, (abs(e_u) + e_a) * invdx
 
     @jit
     def inner_cell(S, U, stride, j, r, g, invdx0, fric0, last):  # type: ignore[no-untyped-def]
         """Cell r: its faces, the flux through its left face, and the cell before brought to the new time."""
-        dt = S[at(DT, stride, j)]
-        half_k = S[at(HALF, stride, j)]
-        kappa = S[at(KAPPA, stride, j)]
-        b_l, b_r, b_invdx, b_fric = grid(S, U, g - GEOMETRY if g > 0 else 0, stride, j, invdx0, fric0)
-        a_l, a_r, invdx, fric = grid(S, U, g, stride, j, invdx0, fric0)
-        b_rho = U[at(r - PER_CELL, stride, j)]
-        b_u = U[at(r - PER_CELL + 1, stride, j)]
-        b_p = U[at(r - PER_CELL + 2, stride, j)]
-        rho = U[at(r, stride, j)]
-        u = U[at(r + 1, stride, j)]
-        p = U[at(r + 2, stride, j)]
-        if last:
-            d_rho = end_slope(rho - b_rho, rho)
-            d_u = u - b_u
-            d_p = end_slope(p - b_p, p)
-        else:
-            d_rho = slope(rho - b_rho, U[at(r + PER_CELL, stride, j)] - rho)
-            d_u = slope(u - b_u, U[at(r + PER_CELL + 1, stride, j)] - u)
-            d_p = slope(p - b_p, U[at(r + PER_CELL + 2, stride, j)] - p)
-        l_rho, l_u, l_p, r_rho, r_u, r_p, mid = faces(rho, u, p, d_rho, d_u, d_p, half * dt * invdx, kappa, a_r - a_l)
+        step_g = GEOMETRY if g > 0 else 0
+        dt, half_k, kappa = S[at(DT, stride, j)], S[at(HALF, stride, j)], S[at(KAPPA, stride, j)]
+        gb, gh = grid(S, U, g - step_g, stride, j, invdx0, fric0), grid(S, U, g, stride, j, invdx0, fric0)
+        l_rho, l_u, l_p, r_rho, r_u, r_p, flank = shape(
+            state(U, r - PER_CELL, stride, j), state(U, r, stride, j), state(U, r if last else r + PER_CELL, stride, j),
+            gb, gh, grid(S, U, g if last else g + step_g, stride, j, invdx0, fric0), g > 0, True, not last, dt, kappa,
+        )  # fmt: skip
         f1, f2, f3, wave = hllc(S[at(R_RHO, stride, j)], S[at(R_U, stride, j)], S[at(R_P, stride, j)], l_rho, l_u, l_p, kappa, half_k)
-        S[at(SPEED, stride, j)] = max(S[at(SPEED, stride, j)], wave * max(invdx, b_invdx))
-        finish(
-            S, U, r - PER_CELL, stride, j, b_rho, b_u, b_p, S[at(R_MID, stride, j)], dt, half_k, b_l, b_r, b_invdx, b_fric,
+        # This store makes the compiler load the cell before again rather than hold it all the while: a quarter faster.
+        S[at(SPEED, stride, j)] = max(S[at(SPEED, stride, j)], wave * max(gh[2], gb[2]))
+        rho, u, p = renew(
+            state(U, r - PER_CELL, stride, j), S[at(FLANK, stride, j)], gb, dt, half_k,
             S[at(F_MASS, stride, j)], S[at(F_MOM, stride, j)], S[at(F_EN, stride, j)], f1, f2, f3,
         )  # fmt: skip
-        carry(S, stride, j, r_rho, r_u, r_p, mid, f1, f2, f3)
+        keep(U, r - PER_CELL, stride, j, rho, u, p)
+        carry(S, stride, j, r_rho, r_u, r_p, flank, f1, f2, f3)
+
+    @jit
+    def sweep(S, U, cells, r, g, stride, j, invdx0, fric0):  # type: ignore[no-untyped-def]
+        """All cells of a line behind its first, one lane alone: what they carry on and their neighbours stay in registers.
+
+        r, g: first row and geometry row of the first cell. The same as `inner_cell` on each, for a device.
+        """
+        dt, half_k, kappa, speed = S[at(DT, stride, j)], S[at(HALF, stride, j)], S[at(KAPPA, stride, j)], S[at(SPEED, stride, j)]
+        uneven = g > 0
+        step_g = GEOMETRY if uneven else 0
+        b, h, (c_rho, c_u, c_p, flank, e1, e2, e3) = state(U, r, stride, j), state(U, r + PER_CELL, stride, j), carried_on(S, stride, j)
+        gb, gh = grid(S, U, g, stride, j, invdx0, fric0), grid(S, U, g + step_g, stride, j, invdx0, fric0)
+        for _ in range(1, cells - 1):
+            g += step_g
+            n = state(U, r + 2 * PER_CELL, stride, j)
+            gn = grid(S, U, g + step_g, stride, j, invdx0, fric0)
+            l_rho, l_u, l_p, r_rho, r_u, r_p, own = shape(b, h, n, gb, gh, gn, uneven, True, True, dt, kappa)
+            f1, f2, f3, wave = hllc(c_rho, c_u, c_p, l_rho, l_u, l_p, kappa, half_k)
+            rho, u, p = renew(b, flank, gb, dt, half_k, e1, e2, e3, f1, f2, f3)
+            keep(U, r, stride, j, rho, u, p)
+            speed = max(speed, wave * max(gh[2], gb[2]))
+            c_rho, c_u, c_p, flank, e1, e2, e3 = r_rho, r_u, r_p, own, f1, f2, f3
+            b, h, gb, gh = h, n, gh, gn
+            r += PER_CELL
+        l_rho, l_u, l_p, r_rho, r_u, r_p, own = shape(b, h, h, gb, gh, gh, uneven, True, False, dt, kappa)
+        f1, f2, f3, wave = hllc(c_rho, c_u, c_p, l_rho, l_u, l_p, kappa, half_k)
+        rho, u, p = renew(b, flank, gb, dt, half_k, e1, e2, e3, f1, f2, f3)
+        keep(U, r, stride, j, rho, u, p)
+        S[at(SPEED, stride, j)] = max(speed, wave * max(gh[2], gb[2]))
+        carry(S, stride, j, r_rho, r_u, r_p, own, f1, f2, f3)
 
     @jit
     def last_cell(S, U, stride, j, r, g, invdx0, fric0, g1, g2, g3):  # type: ignore[no-untyped-def]
         """The last cell brought to the new time with the flux of the right end."""
-        a_l, a_r, invdx, fric = grid(S, U, g, stride, j, invdx0, fric0)
-        finish(
-            S, U, r, stride, j, U[at(r, stride, j)], U[at(r + 1, stride, j)], U[at(r + 2, stride, j)], S[at(R_MID, stride, j)],
-            S[at(DT, stride, j)], S[at(HALF, stride, j)], a_l, a_r, invdx, fric, S[at(F_MASS, stride, j)], S[at(F_MOM, stride, j)], S[at(F_EN, stride, j)], g1, g2, g3,
+        _, _, _, flank, f1, f2, f3 = carried_on(S, stride, j)
+        rho, u, p = renew(
+            state(U, r, stride, j), flank, grid(S, U, g, stride, j, invdx0, fric0), S[at(DT, stride, j)], S[at(HALF, stride, j)],
+            f1, f2, f3, g1, g2, g3,
         )  # fmt: skip
+        keep(U, r, stride, j, rho, u, p)
 
     @jit
     def vessel_cell(S, U, stride, j, g):  # type: ignore[no-untyped-def]
@@ -233,7 +297,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
 
     @jit
     def valve_cell(S, U, stride, j, r, g):  # type: ignore[no-untyped-def]
-        """Valve end of the inlet line, its last cell, and everything behind."""
+        """Valve end of the inlet line and its last cell; `tail` does what stands behind."""
         dt = S[at(DT, stride, j)]
         area = S[at(AREA_V, stride, j)]
         lift = min(max(S[at(X, stride, j)] + half * dt * S[at(V, stride, j)], zero), S[at(X_STOP, stride, j)])
@@ -253,7 +317,6 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
         S[at(VALVE_MASS, stride, j)] = area * g1
         S[at(VALVE_EN, stride, j)] = area * g3
         last_cell(S, U, stride, j, r, g, S[at(INVDX, stride, j)], S[at(FRIC, stride, j)], g1, g2, g3)
-        tail(S, stride, j, dt)
 
     @jit
     def outlet_first(S, U, stride, j, r):  # type: ignore[no-untyped-def]
@@ -318,5 +381,23 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Fea
             )
         for l in range(lanes):
             valve_cell(S, U, stride, base + l, end, geometry + GEOMETRY * (cells - 1))
+        for l in range(lanes):  # a loop of its own: with a pilot the two together are too much to go side by side
+            tail(S, stride, base + l, S[at(DT, stride, base + l)])
 
-    return SimpleNamespace(step=step, valve_cell=valve_cell, vessel_cell=vessel_cell, first_faces=first_faces, inner_cell=inner_cell, last_cell=last_cell, carry=carry, cell=cell)
+    @jit
+    def step_alone(S, U, cells, outlet_cells, stride, j):  # type: ignore[no-untyped-def]
+        """`step` of a single lane."""
+        geometry = PER_CELL * (cells + outlet_cells)
+        end = PER_CELL * (cells - 1)
+        clock(S, stride, j)
+        if outlet:
+            first = end + PER_CELL
+            outlet_first(S, U, stride, j, first)
+            sweep(S, U, outlet_cells, first, 0, stride, j, S[at(O_INVDX, stride, j)], S[at(O_FRIC, stride, j)])
+            outlet_last(S, U, stride, j, first + PER_CELL * (outlet_cells - 1))
+        vessel_cell(S, U, stride, j, geometry)
+        sweep(S, U, cells, 0, geometry, stride, j, S[at(INVDX, stride, j)], S[at(FRIC, stride, j)])
+        valve_cell(S, U, stride, j, end, geometry + GEOMETRY * (cells - 1))
+        tail(S, stride, j, S[at(DT, stride, j)])
+
+    return SimpleNamespace(step=step_alone if lanes == 1 else step, valve_cell=valve_cell, vessel_cell=vessel_cell, first_faces=first_faces, inner_cell=inner_cell, last_cell=last_cell, carry=carry, cell=cell)

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from quietseat.basis import Basis
 from quietseat.dynamics.situation import Situation
@@ -28,6 +29,7 @@ FLOWS = np.array([0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.6, 0.
 BLOWDOWNS = 10
 LIFTS = np.array([0.95, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3])
 LEAST_LIFT = 0.002  # m, and 30 % of full lift: the code case for restricted lift (memory-hi)
+HALVINGS = 4
 CONFIRMED = 3  # candidates marched for each limit
 
 
@@ -52,8 +54,8 @@ def limits(
     """The four limits of one spring valve; None with a word where nothing in the range searched stays quiet."""
     question = replace(job.question, details=False, samples=min(job.draws.count, 4 * basis.remedy_samples))
     searches = {
-        "length": _candidates([(float(f), _longer(question, float(f))) for f in LENGTHS[::-1]], basis),
-        "flow": _candidates([(float(q), one) for q, one in _smaller(question, job)], basis),
+        "length": _bounded(LENGTHS[::-1], lambda factor: _longer(question, factor), basis),
+        "flow": _bounded(FLOWS * job.rated, lambda flow: _smaller(question, job, flow), basis),
     }
     if told.verdict != "quiet":
         searches["blowdown"] = _candidates(_wider(question), basis)
@@ -85,15 +87,11 @@ def _longer(question: Question, factor: float) -> Question:
     return replace(question, situation=stretched(question.situation, factor))
 
 
-def _smaller(question: Question, job: Job) -> list[Candidate]:
-    """The same valve with another smallest flow, the smallest first."""
-    full = job.question.situation.full_flow or max(flow.value for flow in job.flows)
+def _smaller(question: Question, job: Job, flow: float) -> Question:
+    """The same valve with another smallest flow, kg/s."""
     if job.question.flow is not None:
-        return [(float(q * full), replace(question, flow=float(q * full), as_built=_built(job))) for q in FLOWS]
-    return [
-        (float(q * full), replace(question, situation=replace(question.situation, least_flow=float(q * full), full_flow=full)))
-        for q in FLOWS
-    ]
+        return replace(question, flow=flow, as_built=_built(job))
+    return replace(question, situation=replace(question.situation, least_flow=flow, full_flow=job.rated))
 
 
 def _built(job: Job) -> bool:
@@ -122,7 +120,7 @@ def _lower(question: Question, job: Job, basis: Basis) -> list[Candidate]:
     present = situation.lift_restriction or 1.0
     lift = float(job.middle.max_lift[0])
     whole = job.middle_feature("valve_flow") or 0.0
-    full = situation.full_flow or max(flow.value for flow in job.flows)
+    full = job.rated
     out: list[Candidate] = []
     for part in LIFTS[present - 1e-9 > LIFTS]:
         if part * lift < LEAST_LIFT:
@@ -153,6 +151,39 @@ def _candidates(tried: Sequence[Candidate], basis: Basis) -> list[tuple[float, J
         if out or likely_quiet(job, basis):
             out.append((value, job))
     return out
+
+
+def _bounded(values: NDArray[np.float64], make: Callable[[float], Question], basis: Basis) -> list[tuple[float, Job]]:
+    """Candidates from the bound that linear theory gives, refined by halving, towards the quiet side."""
+    last: float | None = None  # the value before the first quiet one
+    for value in values:
+        job = _prepared(make(float(value)), basis)
+        if job is not None and likely_quiet(job, basis):
+            break
+        last = float(value)
+    else:
+        return []
+    good = float(value)
+    tried = [(good, make(good))]
+    if last is not None:
+        bad, edge = last, good
+        for _ in range(HALVINGS):
+            middle = 0.5 * (bad + edge)
+            job = _prepared(make(middle), basis)
+            if job is not None and likely_quiet(job, basis):
+                edge = middle
+            else:
+                bad = middle
+        tried = [(edge, make(edge)), (0.5 * (edge + good), make(0.5 * (edge + good))), *tried]
+    out = [(one, _prepared(question, basis)) for one, question in tried]
+    return [(one, job) for one, job in out if job is not None]
+
+
+def _prepared(question: Question, basis: Basis) -> Job | None:
+    try:
+        return jobs.prepare(question, basis)
+    except CalculationFailed:
+        return None
 
 
 def likely_quiet(job: Job, basis: Basis) -> bool:

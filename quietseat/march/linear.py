@@ -4,7 +4,7 @@
 rate, critical length, force balance at the pop, hold at the stop, small vessel, cycling.
 """
 
-# mypy: disable-error-code="misc,no-untyped-call,no-any-return,no-untyped-def,call-arg,operator"
+# mypy: disable-error-code="misc,no-untyped-call,no-any-return,no-untyped-def,call-arg,operator,attr-defined"
 # (kernels are typed by the compiler, not by the checker)
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from quietseat.march.marchcase import Setting
 from quietseat.sizing import gas as gas_flow
 
 SEGMENTS = 3  # distinct bores of an inlet line; more join the last
+SCAN = 12  # lifts looked at below the knee
 FAR = 0.5  # of the critical length: below it no quarter wave grows
 SMALL = 200.0  # times the pipe volume: a smaller vessel has a mode of its own
 C_SUB = sqrt(2 / R)
@@ -58,6 +59,9 @@ FEATURES = (
     "hold_share",  # as low_share, with the friction that holds the disc up
     "friction",  # Coulomb friction over seat area x gauge set
     "knee_share",  # lowest stable lift over the stop
+    "carried",  # lowest stable lift over the knee: below 1 loss and bowl carry the disc
+    "blowdown",  # of this draw
+    "fitted",  # 1 where the fit of popping gas valves holds
 )
 F = {name: index for index, name in enumerate(FEATURES)}
 
@@ -192,6 +196,42 @@ def _static(v, d, x, push=0.0):
 
 
 @njit(error_model="numpy")
+def _point(v, d, x, speed, stretch):
+    """Equilibrium at a lift as the dispersion relation needs it, its coupled frequency and exponent."""
+    p0, flow, pb, area = _static(v, d, x)
+    exponent = _exponent(v, p0, pb)
+    curtain = pi * d[0] * x * d[10] < d[11] * d[2]
+    slope = d[1] * (d[7] - 1.0) / (d[8] * d[3]) if x < d[8] * d[3] else 0.0
+    stiff = d[6] - (p0 - pb) * slope
+    n, l, a = v.lengths, stretch, v.areas
+    at = Point(
+        ((n[0] * l, a[0]), (n[1] * l, a[1]), (n[2] * l, a[2])),
+        speed, d[16], _gain_pressure(exponent, flow, p0), _gain_lift(flow, x) if curtain else 0.0, area, d[5],
+        stiff, _damping(d[12], d[6], d[5]),
+    )  # fmt: skip
+    coupled = _coupled(max(stiff, -0.9 * area * p0 / (exponent * x)), area, p0, exponent, x, d[5])
+    return at, coupled, stiff, curtain, exponent
+
+
+@njit(error_model="numpy")
+def _lowest(v, d, knee, loss_factor):
+    """Lowest lift with static balance: where the vessel pressure that holds the disc is least.
+
+    Without a line and a bowl that is the knee; inlet loss and built-up back pressure grow with the flow and steady
+    the disc below it.
+    """
+    best, lift = 1e300, knee
+    for index in range(SCAN):
+        x = knee * (SCAN - index) / SCAN
+        p0, flow, _, _ = _static(v, d, x)
+        density = v.density if not v.gas else p0 * v.molar_mass / (R * v.temperature)
+        vessel = p0 + v.resistance * loss_factor * flow**2 / density
+        if vessel < best:
+            best, lift = vessel, x
+    return lift
+
+
+@njit(error_model="numpy")
 def _lift_at(v, d, flow, low, high):
     """Lift between two on the stable branch that passes a flow in equilibrium."""
     for _ in range(26):
@@ -243,24 +283,6 @@ def _fastest(at, length, stiff, coupled):
         if sg.real > best:
             best, frequency = sg.real, abs(sg.imag) / (2.0 * pi)
     return best, frequency
-
-
-@njit(error_model="numpy")
-def _point(v, d, x, speed, stretch):
-    """Equilibrium at a lift as the dispersion relation needs it, its coupled frequency and exponent."""
-    p0, flow, pb, area = _static(v, d, x)
-    exponent = _exponent(v, p0, pb)
-    curtain = pi * d[0] * x * d[10] < d[11] * d[2]
-    slope = d[1] * (d[7] - 1.0) / (d[8] * d[3]) if x < d[8] * d[3] else 0.0
-    stiff = d[6] - (p0 - pb) * slope
-    n, l, a = v.lengths, stretch, v.areas
-    at = Point(
-        ((n[0] * l, a[0]), (n[1] * l, a[1]), (n[2] * l, a[2])),
-        speed, d[16], _gain_pressure(exponent, flow, p0), _gain_lift(flow, x) if curtain else 0.0, area, d[5],
-        stiff, _damping(d[12], d[6], d[5]),
-    )  # fmt: skip
-    coupled = _coupled(max(stiff, 1e-6), area, p0, exponent, x, d[5])
-    return at, coupled, stiff, curtain, exponent
 
 
 @njit(error_model="numpy")
@@ -334,6 +356,10 @@ def _one(v, d, flows, out):
     ratio = d[6] * d[3] / (d[1] * gauge)
     pops = (d[7] - 1.0) / d[8] > ratio
     knee = min(d[8] * d[3], stop)
+    carried = 1.0
+    if pops:
+        lowest = _lowest(v, d, knee, loss_factor)
+        carried, knee = lowest / knee, lowest
     # The part of the back pressure the bowl makes shuts a conventional valve like a loss.
     built = 0.0 if v.bellows else _bowl(v, pop_flow) - v.back
     allowed = max(d[9] * gauge, 1e-3 * gauge)
@@ -346,7 +372,7 @@ def _one(v, d, flows, out):
     low_ratio, low_growth = 0.0, -1.0
     lively = not v.gas or d[16] < SMALL * v.volume
     least = knee if pops else 0.1 * stop
-    if knee < stop or not pops:
+    if knee < 0.999 * stop or not pops:
         at, coupled, stiff, curtain, _ = _point(v, d, max(least * 1.001, 0.02 * stop), speed, stretch)
         if curtain:
             low_ratio = v.acoustic * stretch / _critical_length(speed, coupled)
@@ -362,6 +388,9 @@ def _one(v, d, flows, out):
         o[20] = flow / hold_flow if hold_flow > 0.0 else 1e9
         o[21] = d[13] / (d[1] * gauge)
         o[22] = least / stop
+        o[23] = carried
+        o[24] = d[9]
+        o[25] = 1.0 if v.gas and pops else 0.0
         o[3] = flow / top_flow if top_flow > 0.0 else 1e9
         o[4] = flow / low_flow if low_flow > 0.0 else 1e9
         o[14] = _cycle_period(d[16], max(d[9], 0.01) + 2.0 * d[13] / (d[1] * gauge), gauge, speed, min(flow, 0.999 * pop_flow), pop_flow) if flow < pop_flow else 0.0

@@ -65,7 +65,7 @@ def parts_of(case: MarchCase, step: float) -> int:
     if case.pilot is not None:
         stiffness += pilot_part.dome_stiffness(case)
     needed = step * sqrt(stiffness / disc.mass) / PHASE
-    return min(2 ** max(ceil(log2(needed)), 0), MOST_PARTS)
+    return min(1 << max(ceil(log2(needed)), 0), MOST_PARTS)
 
 
 def exit_of(case: MarchCase) -> float:

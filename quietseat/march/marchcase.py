@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import log, pi, sqrt
+from math import pi, sqrt
 from typing import Any
 
 from quietseat import fluids
@@ -178,7 +178,8 @@ def _fluid(situation: Situation, notes: list[Assumption]) -> tuple[Gas | Liquid,
         notes.append(
             Assumption(
                 "vapour in the march", f"exponent {n:.3g}",
-                f"fit of the isentrope between 0.5 and 1.1 of set; density off by at most {100 * error:.2g} %",
+                "density x sound speed^2 / pressure at set; "
+                f"density on the isentrope between 0.5 and 1.1 of set off by at most {100 * error:.2g} %",
                 fluids.LIBRARY,
             )
         )  # fmt: skip
@@ -202,8 +203,9 @@ def _vapour_pressure(situation: Situation) -> float:
 def _isentrope(name: str | None, temperature: float | None, pressure: float) -> tuple[float, float, float, float] | None:
     """Exponent, gas constant, temperature and density error of a library vapour along its isentrope, or None.
 
-    The exponent is the slope of ln p over ln density between 0.5 and 1.1 of the pressure; the gas constant gives
-    the true density at the pressure itself.
+    The exponent is density x sound speed^2 / pressure at the set pressure, so that waves run at their true speed
+    (dynamics review 1.2); the gas constant gives the true density there. The error is the largest difference from
+    the density on the library's isentrope between 0.5 and 1.1 of the pressure (condensation included).
     """
     if not name or temperature is None or fluids.resolve(name) is None:
         return None
@@ -211,18 +213,15 @@ def _isentrope(name: str | None, temperature: float | None, pressure: float) -> 
         at = fluids.state(name, pressure, temperature=temperature)
         if at.phase not in ("gas", "supercritical"):
             at = fluids.state(name, pressure, quality=1.0)
-        steps = [0.5 + 0.1 * step for step in range(7)]
-        points = [
-            (log(fluids.isentrope(at.key, at.entropy, part * pressure)[0]), log(part * pressure)) for part in steps
-        ]
+        if at.sound_speed is None:
+            return None
+        n = min(max(at.density * at.sound_speed**2 / pressure, 1.01), 2.0)
+        error = max(
+            abs(fluids.isentrope(at.key, at.entropy, part * pressure)[0] / (at.density * part ** (1 / n)) - 1)
+            for part in (0.5, 0.6, 0.7, 0.8, 0.9, 1.1)
+        )
     except (CalculationFailed, ValueError):
         return None
-    mean_x = sum(x for x, _ in points) / len(points)
-    mean_y = sum(y for _, y in points) / len(points)
-    n = sum((x - mean_x) * (y - mean_y) for x, y in points) / sum((x - mean_x) ** 2 for x, _ in points)
-    n = min(max(n, 1.01), 2.0)
-    base = log(at.density)
-    error = max(abs((y - log(pressure)) / n + base - x) for x, y in points)
     return n, pressure / (at.density * at.temperature), at.temperature, error
 
 

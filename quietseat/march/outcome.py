@@ -1,4 +1,4 @@
-"""What a run in time did: windows of a tenth, the early end once the class is settled, and the verdict word.
+"""What a run in time did: windows of a twentieth, the early end once the class is settled, and the verdict word.
 
 Classes over the last 40 % of a run: `chatters` at least 5 seat impacts a second; `flutters` a lasting lift oscillation
 above 5 % of full lift without seat impacts; `cycles` opens and shuts slower than that, or its pilot switches while the
@@ -18,6 +18,7 @@ from quietseat.march.rows import (
     EARLY_END,
     ENDED,
     HISTORY,
+    INFLOW,
     LOST,
     MASS_R,
     OPENINGS,
@@ -37,6 +38,7 @@ from quietseat.march.rows import (
     T_RISE,
     T_TOP,
     TIME,
+    UNSIGNED,
     W_C0,
     W_C1,
     W_CROSS,
@@ -46,6 +48,7 @@ from quietseat.march.rows import (
     W_NEXT,
     W_PMAX,
     W_PMIN,
+    W_RINT,
     W_RMAX,
     W_SEAT,
     W_SIZE,
@@ -59,7 +62,6 @@ from quietseat.march.rows import (
     WINDOWS,
     X_STOP,
     X,
-    UNSIGNED,
     index,
 )
 from quietseat.status import Status
@@ -76,7 +78,11 @@ BOUNCE_SHARE = 0.01
 """Of the stop lift: what a disc must have risen to before its next landing counts."""
 SHUT_SHARE = 0.005
 """Of the stop lift: below it the valve is shut."""
-STEPS_MOST = 50.0
+PASSED_LEAST = 0.1
+"""Share of the inflow a valve that never opened must pass (at a small lift) to be judged: a run too short is no quiet one."""
+SPECTRUM_LEAST = 500
+"""Samples from which a trace is asked for its frequency."""
+STEPS_MOST = 8.0
 """Times the steps foreseen before a run counts as lost (its step collapsed)."""
 
 
@@ -122,9 +128,9 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
     huge = real(1e30)
     a_tenth = real(0.1)
     last = real(WINDOW_COUNT - 0.5)
-    enough = real(3.5)
-    tight, loose = real(0.002), real(0.02)
-    small, decay = real(0.01), real(0.9)
+    enough, latest = real(4.5), real(0.75 * WINDOW_COUNT + 0.5)  # the last quarter is not worth a guess
+    tight, loose, tiny = real(0.002), real(0.01), real(1e-30)
+    small, near, decay = real(0.01), real(0.04), real(0.9)
     flutter_low, flutter_band = real(1.5 * LASTING_SWING), real(0.02)
     impact_rate, impact_least = real(1.6 * IMPACTS_PER_SECOND), real(2.5)
     opened = real(0.02)
@@ -162,7 +168,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
             S[at(r + 12, stride, j)] = S[at(W_CROSS, stride, j)]
             S[at(r + 13, stride, j)] = S[at(W_C0, stride, j)]
             S[at(r + 14, stride, j)] = S[at(W_C1, stride, j)]
-            S[at(r + 15, stride, j)] = S[at(P_R, stride, j)]
+            S[at(r + 15, stride, j)] = S[at(W_RINT, stride, j)] / width
             S[at(r + 16, stride, j)] = S[at(SWITCHES, stride, j)]
             S[at(WINDOWS, stride, j)] += one
         mean = S[at(W_XINT, stride, j)] / width
@@ -180,6 +186,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
         S[at(W_PMIN, stride, j)] = huge
         S[at(W_PMAX, stride, j)] = zero
         S[at(W_RMAX, stride, j)] = zero
+        S[at(W_RINT, stride, j)] = zero
         S[at(W_CROSS, stride, j)] = zero
         S[at(W_C0, stride, j)] = zero
         S[at(W_C1, stride, j)] = zero
@@ -193,7 +200,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
         """
         count = S[at(WINDOWS, stride, j)]
         n = int(count)
-        if count < enough or count > last:
+        if count < enough or count > latest:
             return zero
         stop = S[at(X_STOP, stride, j)]
         a = (kept(S, stride, j, n - 1, 3) - kept(S, stride, j, n - 1, 2)) / stop
@@ -201,19 +208,22 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
         c = (kept(S, stride, j, n - 3, 3) - kept(S, stride, j, n - 3, 2)) / stop
         drift = abs(kept(S, stride, j, n - 1, 15) - kept(S, stride, j, n - 2, 15)) / S[at(P_R, stride, j)]
         ahead = drift * (real(WINDOW_COUNT) - count)
+        sinks = abs(kept(S, stride, j, n - 1, 4) - kept(S, stride, j, n - 2, 4)) / stop * (real(WINDOW_COUNT) - count)
         seat_a, seat_b, seat_c = kept(S, stride, j, n - 1, 5), kept(S, stride, j, n - 2, 5), kept(S, stride, j, n - 3, 5)
+        passed = half * (kept(S, stride, j, n - 1, 8) + kept(S, stride, j, n - 2, 8))
+        unbalance = abs(passed / max(S[at(INFLOW, stride, j)] * S[at(W_WIDTH, stride, j)], tiny) - one)
         no_impact = seat_a + seat_b + seat_c < half
         open_ = kept(S, stride, j, n - 1, 2) > opened * stop and S[at(OPENINGS, stride, j)] > half
         dying = (a <= decay * b and b <= decay * c) or (a < at_rest and b < at_rest)
-        holds = kept(S, stride, j, n - 1, 16) - kept(S, stride, j, n - 4, 16) < half  # no pilot at work
-        if open_ and no_impact and a < small and dying and ahead < tight and holds:
+        holds = kept(S, stride, j, n - 1, 16) - kept(S, stride, j, n - 5, 16) < half  # no pilot at work
+        if open_ and no_impact and a < small and dying and ahead < tight and sinks < small and holds and unbalance < half * small:
             return one
         level = abs(a - b) < flutter_band * a and abs(b - c) < flutter_band * a
-        if no_impact and a > flutter_low and level and ahead < loose:
+        if no_impact and a > flutter_low and level and ahead < loose and unbalance < near:
             return real(2.0)
         width = S[at(W_WIDTH, stride, j)]
         least = max(impact_rate * width, impact_least)
-        if seat_a > least and seat_b > least and seat_c > least and ahead < loose:
+        if seat_a > least and seat_b > least and seat_c > least and ahead < loose and unbalance < near:
             return real(3.0)
         return zero
 
@@ -257,7 +267,7 @@ def build(jit: Callable[[Any], Any], real: Callable[[float], Any]) -> SimpleName
 def verdict(column: Sequence[float], inflow: float) -> MarchResult:
     """The result of a lane that has ended, from its head rows as plain floats (see rows). `inflow` kg/s."""
     state = column[STATE]
-    if state == LOST or state == RUNNING:
+    if state in (LOST, RUNNING):
         why = "the run diverged" if state == LOST else "the run did not end"
         return MarchResult(Status.NOT_CONVERGED, f"{why} after {column[TIME]:.4g} s simulated", steps=int(column[STEPS]), simulated=column[TIME])
     windows = [
@@ -302,6 +312,9 @@ def _summary(
     result.verdict = _word(column, judged, result, switched)
     result.frequency = _frequency(judged)
     _openings(column, result)
+    if result.openings == 0 and result.mean_flow_ratio is not None and result.mean_flow_ratio < PASSED_LEAST:
+        result.status, result.verdict = Status.NOT_COMPUTED, "unproven"
+        result.reason = f"the valve had not opened after {result.simulated:.4g} s simulated: too short a run for this vessel"
     return result
 
 
@@ -314,7 +327,8 @@ def _word(column: Sequence[float], judged: list[dict[str, float]], result: March
     if result.seat_impacts >= IMPACTS_PER_SECOND:
         return "chatters"
     shuts = sum(w["seat"] for w in judged) > 0.5 or min(w["xmin"] for w in judged) < SHUT_SHARE * stop
-    lasting = _swing(judged[-2:]) / stop > LASTING_SWING and (result.lift_swing or 0.0) > LASTING_SWING
+    late = [w for w in judged if 0.5 * (w["start"] + w["end"]) > 0.8 * judged[-1]["end"]] if not result.settled else judged
+    lasting = _swing(late or judged) / stop > LASTING_SWING and (result.lift_swing or 0.0) > LASTING_SWING
     turns = sum(w["cross"] for w in judged)
     if shuts and (result.lift_swing or 0.0) > LASTING_SWING:
         return "cycles"
@@ -334,6 +348,26 @@ def _frequency(judged: list[dict[str, float]]) -> float | None:
             turns += w["cross"] - 1
             time += w["c1"] - w["c0"]
     return turns / time if time > 0.0 else None
+
+
+def spectral(result: MarchResult) -> float | None:
+    """Strongest line of the lift over the last 40 % of a sampled trace, Hz; None where the samples are too few to show it."""
+    import numpy as np
+
+    if result.frequency is None or result.lift is None or result.times is None or len(result.lift) < SPECTRUM_LEAST:
+        return None
+    late = result.times >= 0.6 * result.times[-1]
+    lift, times = result.lift[late], result.times[late]
+    step = (times[-1] - times[0]) / (len(times) - 1)
+    if result.frequency * step > 0.25:
+        return None
+    power = np.abs(np.fft.rfft((lift - lift.mean()) * np.hanning(len(lift)))) ** 2
+    i = int(power[1:].argmax()) + 1
+    if 1 < i < len(power) - 1:  # parabola through the logarithms: between two lines
+        a, b, c = (float(np.log(max(power[j], 1e-300))) for j in (i - 1, i, i + 1))
+        bend = a - 2.0 * b + c
+        return (i + (0.5 * (a - c) / bend if bend < 0.0 else 0.0)) / (len(lift) * float(step))
+    return i / (len(lift) * float(step))
 
 
 def _openings(column: Sequence[float], result: MarchResult) -> None:

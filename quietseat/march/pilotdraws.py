@@ -15,7 +15,7 @@ from quietseat.dynamics.situation import Situation
 from quietseat.tables import table
 
 if TYPE_CHECKING:
-    from quietseat.march.draws import Array, _Dice
+    from quietseat.march.dice import Array, Dice
 
 PORT_COEFFICIENT = 0.8  # of fill and vent port; the table gives C A
 LARGE_BORE = 0.0515  # m, seat bore above which the wider vent ports are usual (letters beyond L)
@@ -54,7 +54,7 @@ def pilot_ranges() -> dict[str, Estimate]:
     return out
 
 
-def parts(situation: Situation, dice: _Dice, bore: Array, area: Array) -> dict[str, Array]:
+def parts(situation: Situation, dice: Dice, bore: Array, area: Array) -> dict[str, Array]:
     """Pilot, dome, sense line and piston of every draw; SI, areas as bore areas behind PORT_COEFFICIENT."""
     known, own, stated = ranges(), pilot_ranges(), situation.dynamics
     modulating = situation.pilot_action == "modulating"

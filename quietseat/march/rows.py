@@ -33,7 +33,7 @@ UNSIGNED = np.uint64
     # outlet line: 1/dx, f/(2D), area
     O_INVDX, O_FRIC, O_AREA, O_DX,
     # carried along a sweep: right face of the cell before, flux through its left face; what passed the valve
-    R_RHO, R_U, R_P, R_MID, F_MASS, F_MOM, F_EN, VALVE_MASS, VALVE_EN, P_STAG, BACK_EN,
+    R_RHO, R_U, R_P, FLANK, F_MASS, F_MOM, F_EN, VALVE_MASS, VALVE_EN, P_STAG, BACK_EN,
     # pilot states and switches
     DOME, SENSE, DRAW, FELT, RELAY, SWITCHES,
     # counting: lift that must be left behind before a landing counts, seat speed factor
@@ -41,19 +41,19 @@ UNSIGNED = np.uint64
     # whole run: opened yet, openings, reclosings, first and last opening, opening time marks, smallest and largest pressures
     OPEN, OPENINGS, RECLOSINGS, T_FIRST, T_LAST, T_RISE, T_TOP, X_TOP, RISING,
     # the running window: start, lift min, max, integral; seat and stop impacts, seat energy; flow; pressures; crossings
-    W_FROM, W_XMIN, W_XMAX, W_XINT, W_SEAT, W_STOP, W_ENERGY, W_FLOW, W_PMIN, W_PMAX, W_RMAX, W_CROSS, W_C0, W_C1,
+    W_FROM, W_XMIN, W_XMAX, W_XINT, W_SEAT, W_STOP, W_ENERGY, W_FLOW, W_PMIN, W_PMAX, W_RMAX, W_RINT, W_CROSS, W_C0, W_C1,
     # reference of the crossings (mean and swing of the window before), which side
     REF_LOW, REF_HIGH, SIDE,
     # windows closed, width, next close; next sample
     WINDOWS, W_WIDTH, W_NEXT, SAMPLED, EARLY,
     HISTORY,
-) = range(105)
+) = range(106)
 # fmt: on
 
-WINDOW_COUNT = 10
-"""A run is judged by tenths: the last four are the 40 % of the verdict."""
+WINDOW_COUNT = 20
+"""A run is judged by twentieths: the last eight are the 40 % of the verdict."""
 WINDOW = ("start", "end", "xmin", "xmax", "xmean", "seat", "stop", "energy", "flow", "pmin", "pmax", "rmax", "cross", "c0", "c1", "vessel", "switches")
-"""What is kept of every closed window."""
+"""What is kept of every closed window; "vessel": mean pressure, "switches": of the pilot since the start."""
 W_SIZE = len(WINDOW)
 PILOT = HISTORY + WINDOW_COUNT * W_SIZE
 """First row of the pilot's numbers, order of `pilot.PARAMETERS`."""
@@ -62,7 +62,7 @@ CELLS = PILOT + len(PARAMETERS)
 arrays: rows at a distance not known when compiling would otherwise have to be compared before every loop."""
 PER_CELL = 3
 GEOMETRY = 4
-"""Rows a cell behind the cells of a stepped line: left and right face area over the cell's own, 1/dx, f/(2D)."""
+"""Rows a cell behind the cells of a stepped line: left and right face area m2, 1/dx, f/(2D)."""
 
 IDLE, RUNNING, ENDED, EARLY_END, LOST = 0.0, 1.0, 2.0, 3.0, 4.0
 """Values of STATE."""

@@ -7,8 +7,9 @@ and bore steps included), and disturbs the lift.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import log, pi, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +26,8 @@ OUTLET_CELLS = 16
 SUBSTEPS = 4
 DISC_PHASE = 0.15
 """Largest phase of the disc's own motion a sub-step may cover, rad."""
+BOWL_SHARE = 0.4
+"""Of the time a wave takes to fill the bowl through its widest opening: longest step with a bowl."""
 SHUT_SHARE = 0.995
 """Of gauge set: vessel pressure of a run that starts shut."""
 
@@ -65,7 +68,7 @@ def line(segments: tuple[Pipe, ...], cells: int) -> list[Cell]:
     plain: list[tuple[float, float, float]] = []
     for pipe, count in zip(segments, counts(segments, cells)):
         plain += [(pipe.length / count, pipe.area, friction_of(pipe))] * count
-    faces = [plain[0][1]] + [0.5 * (a[1] + b[1]) for a, b in zip(plain, plain[1:])] + [plain[-1][1]]
+    faces = [plain[0][1]] + [0.5 * (a[1] + b[1]) for a, b in itertools.pairwise(plain)] + [plain[-1][1]]
     return [
         Cell(length, faces[i], 0.5 * (faces[i] + faces[i + 1]), faces[i + 1], friction)
         for i, (length, _, friction) in enumerate(plain)
@@ -125,12 +128,18 @@ def mach_of(k: float, part: float) -> float:
     """Subsonic Mach number at which a section passes `part` of its choked flow. Raises out-of-range from 1 on."""
     if part >= 1.0:
         raise CalculationFailed(Status.OUT_OF_RANGE, "the inlet line chokes before the valve passes this flow")
-    low, high = 0.0, 1.0
-    for _ in range(100):
-        mach = 0.5 * (low + high)
-        share = mach * ((2.0 / (k + 1.0)) * (1.0 + 0.5 * (k - 1.0) * mach * mach)) ** -choke_exponent(k)
-        low, high = (mach, high) if share < part else (low, mach)
-    return 0.5 * (low + high)
+    # Newton for ln(share): concave, so steps from the left never overshoot; the guess leaves out the growth with Mach.
+    power, b = choke_exponent(k), 0.5 * (k - 1.0)
+    start = float((2.0 / (k + 1.0)) ** power)
+    mach = part * start
+    for _ in range(60):
+        grow = 1.0 + b * mach * mach
+        ratio = mach / float(grow**power) / start / part
+        step = mach * log(ratio) / (1.0 - 2.0 * power * b * mach * mach / grow)
+        mach -= step
+        if abs(step) < 1e-15 * mach:
+            break
+    return min(mach, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +354,7 @@ def _line_rows(s: Column, case: MarchCase, states: tuple[tuple[float, float, flo
         r = rows.CELLS + rows.PER_CELL * i
         s[r : r + rows.PER_CELL] = state
         g = geometry + rows.GEOMETRY * i
-        s[g : g + rows.GEOMETRY] = cell.left / cell.area, cell.right / cell.area, 1.0 / cell.length, cell.friction
+        s[g : g + rows.GEOMETRY] = cell.left, cell.right, 1.0 / cell.length, cell.friction
 
 
 def _clock_rows(s: Column, case: MarchCase, gas: Gas) -> None:
@@ -369,8 +378,8 @@ def largest_step(case: MarchCase, gas: Gas) -> float:
     sound = sqrt(gas.k * gas.gas_constant * gas.temperature)
     outlet = case.outlet
     if outlet.bowl_volume > 0.0:
-        area = outlet.exit_area if outlet.pipe is None else outlet.pipe.area
-        step = min(step, 0.5 * outlet.bowl_volume / (sound * area))
+        area = max(outlet.exit_area if outlet.pipe is None else outlet.pipe.area, case.segments[-1].area)
+        step = min(step, BOWL_SHARE * outlet.bowl_volume / (sound * area))
     if outlet.pipe is not None:
         step = min(step, COURANT * outlet.pipe.length / OUTLET_CELLS / (2.0 * sound))
     return step

@@ -59,7 +59,7 @@ from quietseat.march.rows import (
     T_TOP,
     TAMB,
     TIME,
-    V,
+    UNSIGNED,
     VALVE_EN,
     VALVE_MASS,
     VENT,
@@ -72,6 +72,7 @@ from quietseat.march.rows import (
     W_FLOW,
     W_PMAX,
     W_PMIN,
+    W_RINT,
     W_RMAX,
     W_SEAT,
     W_STOP,
@@ -81,8 +82,8 @@ from quietseat.march.rows import (
     X_KNEE,
     X_STOP,
     X_TOP,
+    V,
     X,
-    UNSIGNED,
     index,
 )
 
@@ -126,7 +127,7 @@ def build(
         share = min(low / high, almost)
         ratio = max(share, critical)
         y = expo(ln(ratio) / kappa)
-        gain = area * area * high * rho_b * kappa * y * (y - ratio) / (half_k * (one - share))
+        gain = area * area * rho_b * kappa * y * (y - ratio) / (half_k * (one - share))
         middle = gain * stiff
         flow = two * gain * abs(after) / (middle + sqrt(middle * middle + four * gain * abs(after)) + tiny)
         return flow if out else -flow
@@ -288,6 +289,7 @@ def build(
         S[at(W_XMAX, stride, j)] = max(S[at(W_XMAX, stride, j)], x)
         S[at(W_PMIN, stride, j)] = min(S[at(W_PMIN, stride, j)], p_v)
         S[at(W_PMAX, stride, j)] = max(S[at(W_PMAX, stride, j)], p_v)
+        S[at(W_RINT, stride, j)] += dt * S[at(P_R, stride, j)]
         S[at(W_RMAX, stride, j)] = max(S[at(W_RMAX, stride, j)], S[at(P_R, stride, j)])
         side = S[at(SIDE, stride, j)]
         goes_up = side < half and x > S[at(REF_HIGH, stride, j)]

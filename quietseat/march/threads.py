@@ -20,11 +20,15 @@ LOOK = 16
 """Steps between looks at a lane, as on the CPU: the windows of a run close at the same steps."""
 
 
-def march_thread(jit: Callable[[Any], Any], real: Callable[[float], Any], features: Any) -> Any:
-    """`run(i, S, U, most, owner, trace, samples, cells, further, looks, early, body)` of a feature set: looks x LOOK steps of lane i."""
+def march_thread(
+    jit: Callable[[Any], Any], real: Callable[[float], Any], features: Any, loose: Callable[[Any], Any] | None = None
+) -> Any:
+    """`run(i, S, U, most, owner, trace, samples, cells, further, looks, early, body)` of a feature set: looks x LOOK steps of lane i.
+
+    loose: the compiler for the step where it may take arithmetic loosely; what looks after a lane must not, or a NaN hides.
+    """
     make = liquid_lanes.build if isinstance(features, liquid_lanes.Features) else kernel.build
-    parts = make(jit, real, features, 1)
-    step = parts.step
+    step = make(loose or jit, real, features, 1).step
     watch = outcome.build(jit, real).watch
     running, lost, huge = real(RUNNING), real(LOST), real(1e30)
 

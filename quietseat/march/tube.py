@@ -20,10 +20,10 @@ from quietseat.march.cases import Disc, Gas, MarchCase, Outlet, Pipe
 from quietseat.march.kernel import COURANT, Features
 from quietseat.march.rows import (
     DT,
-    F_EN,
-    F_MASS,
+    FRIC,
     GEOMETRY,
     HALF,
+    INVDX,
     KAPPA,
     KB,
     PER_CELL,
@@ -99,11 +99,13 @@ def tube(
     faces = np.ones(count + 1) if areas is None else np.asarray(areas, dtype=np.float64)
     sums = np.zeros(8)
     trace = np.zeros((max(history, 1), 2))
+    stepped = areas is not None or np.ndim(friction) > 0
+    head[FRIC] = 0.0 if stepped else float(np.asarray(friction))
     before = _totals(cells, faces, count, length, k)
     head, cells = head.astype(real), cells.astype(real)
     numbers = np.array([*left_state, *right_state, alpha, faces[0], faces[-1], t_end if t_end is not None else np.inf])
     with np.errstate(all="ignore"):
-        taken = _runner(precision)(
+        taken = _runner(precision, stepped)(
             head, cells, count, KINDS.index(left), KINDS.index(right), numbers.astype(real), steps, real(courant), sums, trace, history
         )
     after = _totals(cells.astype(np.float64), faces, count, length, k)
@@ -126,11 +128,11 @@ def _arrays(
     dx = length / count
     cells = np.zeros((PER_CELL + GEOMETRY) * count)
     faces = np.ones(count + 1) if areas is None else np.asarray(areas, dtype=np.float64)
-    own = 0.5 * (faces[:-1] + faces[1:])
     cells[: PER_CELL * count] = np.stack(states, axis=1).ravel()
     drag = np.broadcast_to(np.asarray(friction, dtype=np.float64), count)
-    cells[PER_CELL * count :] = np.stack([faces[:-1] / own, faces[1:] / own, np.full(count, 1.0 / dx), drag], axis=1).ravel()
+    cells[PER_CELL * count :] = np.stack([faces[:-1], faces[1:], np.full(count, 1.0 / dx), drag], axis=1).ravel()
     sound = np.sqrt(k * states[2] / states[0])
+    head[INVDX] = 1.0 / dx
     head[SPEED] = float((np.abs(states[1]) + sound).max()) / dx
     return head, cells
 
@@ -143,12 +145,12 @@ def _totals(cells: Array, faces: Array, count: int, length: float, k: float) -> 
 
 
 @cache
-def _runner(precision: str) -> Any:
+def _runner(precision: str, stepped: bool) -> Any:
     """The compiled loop of a tube: one lane, a bore that may vary, any pair of ends."""
     import numba
 
     real = np.float64 if precision == "float64" else np.float32
-    part = kernel.build(lanes.small, real, Features(stepped=True), 1)
+    part = kernel.build(lanes.small, real, Features(stepped=stepped), 1)
     at = index(lanes.small, UNSIGNED)
     first_faces, inner_cell, last_cell, carry = part.first_faces, part.inner_cell, part.last_cell, part.carry
     vessel_end, valve_end, open_end = part.cell.vessel_end, part.cell.valve_end, part.cell.open_end
@@ -181,7 +183,7 @@ def _runner(precision: str) -> Any:
         return f1, f2, f3, zero, e_p, e_p
 
     def run(S, U, cells, left, right, numbers, steps, courant, sums, trace, history):  # type: ignore[no-untyped-def]
-        half_k, kappa = S[HALF], S[KAPPA]
+        half_k, kappa, invdx, fric = S[HALF], S[KAPPA], S[INVDX], S[FRIC]
         geometry = PER_CELL * cells
         last = PER_CELL * (cells - 1)
         time = 0.0
@@ -192,17 +194,17 @@ def _runner(precision: str) -> Any:
             dt = min(courant / S[SPEED], t_end - time)
             S[DT] = dt
             S[SPEED] = zero
-            l_rho, l_u, l_p, r_rho, r_u, r_p, mid, invdx = first_faces(S, U, 1, 0, 0, geometry, dt, one, zero)
+            l_rho, l_u, l_p, r_rho, r_u, r_p, flank, _ = first_faces(S, U, 1, 0, 0, geometry, dt, invdx, fric)
             f1, f2, f3, _, _, _ = end(left, l_rho, -l_u, l_p, numbers[0], numbers[1], zero, S)
-            carry(S, 1, 0, r_rho, r_u, r_p, mid, -f1, f2, -f3)
+            carry(S, 1, 0, r_rho, r_u, r_p, flank, -f1, f2, -f3)
             S[SPEED] = (abs(l_u) + sqrt(kappa * l_p / l_rho)) * invdx
             sums[1] -= numbers[5] * dt * f1
             sums[2] -= numbers[5] * dt * f3
             for i in range(1, cells - 1):
-                inner_cell(S, U, 1, 0, PER_CELL * i, geometry + GEOMETRY * i, one, zero, False)
-            inner_cell(S, U, 1, 0, last, geometry + GEOMETRY * (cells - 1), one, zero, True)
+                inner_cell(S, U, 1, 0, PER_CELL * i, geometry + GEOMETRY * i, invdx, fric, False)
+            inner_cell(S, U, 1, 0, last, geometry + GEOMETRY * (cells - 1), invdx, fric, True)
             g1, g2, g3, mach, p_end, p_stag = end(right, S[R_RHO], S[R_U], S[R_P], numbers[2], numbers[3], numbers[4], S)
-            last_cell(S, U, 1, 0, last, geometry + GEOMETRY * (cells - 1), one, zero, g1, g2, g3)
+            last_cell(S, U, 1, 0, last, geometry + GEOMETRY * (cells - 1), invdx, fric, g1, g2, g3)
             sums[1] -= numbers[6] * dt * g1
             sums[2] -= numbers[6] * dt * g3
             sums[3] = mach
@@ -222,7 +224,7 @@ def _runner(precision: str) -> Any:
         return done
 
     compiled = numba.njit(run, fastmath=lanes.FAST, error_model="numpy", nogil=True)
-    return lanes.kept_on_disk(compiled, f"tube {precision}")
+    return lanes.kept_on_disk(compiled, f"tube {precision} {stepped}")
 
 
 def blowdown(

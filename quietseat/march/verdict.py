@@ -46,14 +46,29 @@ def judge(seen: Evidence, basis: Basis) -> tuple[str, str]:
         return word, "the run ended without a verdict" if word == "unproven" else ""
     if seen.never_judged:
         return "unproven", seen.never_judged
-    shake = shares["chatters"] + shares["flutters"]
-    cycling = shares["cycles"] if seen.harmful_cycling else 0.0
-    weights = {"chatters": shares["chatters"], "flutters": shares["flutters"], "cycles": cycling}
-    far = seen.ratio is not None and seen.ratio > basis.critical_length_excess and not seen.on_stop
-    if far or shake + cycling > basis.chatter_unstable:
+    weights = _weights(seen)
+    if _far(seen, basis) or sum(weights.values()) > basis.chatter_unstable:
         word = max(UNSTABLE, key=lambda name: weights[name])
         return word if weights[word] > 0 else "chatters", ""
-    return _quiet(seen, shake + cycling + shares["unproven"], basis)
+    return _quiet(seen, sum(weights.values()) + shares["unproven"], basis)
+
+
+def _weights(seen: Evidence) -> dict[str, float]:
+    """Shares that count against the valve; opening and shutting only where it does harm."""
+    cycling = seen.shares["cycles"] if seen.harmful_cycling else 0.0
+    return {"chatters": seen.shares["chatters"], "flutters": seen.shares["flutters"], "cycles": cycling}
+
+
+def _far(seen: Evidence, basis: Basis) -> bool:
+    """Well past the critical length and not held on the stop."""
+    return seen.ratio is not None and seen.ratio > basis.critical_length_excess and not seen.on_stop
+
+
+def alone_by_length(seen: Evidence, basis: Basis) -> bool:
+    """True where the length ratio alone makes the verdict: most draws stay calm."""
+    if seen.single or seen.never_judged:
+        return False
+    return _far(seen, basis) and sum(_weights(seen).values()) <= basis.chatter_unstable
 
 
 def _quiet(seen: Evidence, trouble: float, basis: Basis) -> tuple[str, str]:
@@ -67,5 +82,5 @@ def _quiet(seen: Evidence, trouble: float, basis: Basis) -> tuple[str, str]:
     if near:
         open_points.append("the inlet line is too close to its critical length to call")
     if trouble >= basis.chatter_quiet:
-        open_points.append("too many draws end badly or without a verdict")
+        open_points.append(f"{100 * trouble:.2g} % of the draws chatter, flutter, cycle harmfully or end without a verdict")
     return ("unproven", "; ".join(open_points)) if open_points else ("quiet", "")

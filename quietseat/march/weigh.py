@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quietseat.basis import Basis
-from quietseat.march import job as jobs
+from quietseat.dynamics import closed
 from quietseat.march import preselect
 from quietseat.march.job import Job
 from quietseat.march.linear import F
@@ -34,13 +34,33 @@ def weigh(job: Job, classes: NDArray[np.int8], basis: Basis) -> tuple[Evidence, 
 
 def _period(job: Job) -> float | None:
     """Cycle period at the smallest counted flow: median over the draws that cycle there, closed form, s."""
-    if job.features is None:
-        found = [one.cycle_period for one in jobs.runs(job, preselect.CYCLES) if one.cycle_period]
-        return median(found) if found else None
     cycling = job.codes[:, job.least] == preselect.CYCLES
+    if job.features is None:
+        return _pilot_period(job, cycling)
     periods = job.features[cycling, job.least, F["period"]]
     periods = periods[periods > 0]
     return float(np.median(periods)) if len(periods) else None
+
+
+def _pilot_period(job: Job, cycling: NDArray[np.bool_]) -> float | None:
+    """The same of a pilot valve, with the whole vessel (the march may cut it).
+
+    A pilot that senses at the inlet switches on what the line loses, not on the vessel: there as marched.
+    """
+    situation, draws = job.at.situation, job.draws
+    if situation.pilot_sense != "remote":
+        marched = [job.marched.get((int(row), job.least)) for row in np.flatnonzero(cycling)]
+        told = [one.cycle_period for one in marched if one is not None and one.cycle_period]
+        return median(told) if told else None
+    inflow = job.flows[job.least].value
+    found = [
+        closed.cycle_period(
+            float(draws.vessel[row]), max(float(draws.blowdown[row]), 0.01), situation.set_pressure - situation.atmospheric,
+            float(draws.sound_speed[row]) or job.at.sound_speed, inflow, job.rated,
+        )
+        for row in np.flatnonzero(cycling)
+    ] if inflow < 0.99 * job.rated else []  # fmt: skip
+    return median(found) if found else None
 
 
 def _bars(job: Job) -> tuple[str, str]:

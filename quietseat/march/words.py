@@ -22,8 +22,8 @@ _MEASURE = {
 
 _DOES = {
     "quiet": "stays quiet",
-    "flutters": "flutters: the disc swings without hitting its seat",
-    "chatters": "chatters: the disc hammers on its seat",
+    "flutters": "flutters (the disc swings without hitting its seat)",
+    "chatters": "chatters (the disc hammers on its seat)",
     "cycles": "opens and shuts again and again",
     "unproven": "cannot be called",
 }
@@ -60,23 +60,25 @@ def lengths(length: float | None, critical: float | None) -> str:
     """Inlet against critical length."""
     if length is None or critical is None:
         return ""
-    return f"the inlet line ({length:.2g} m) is {length / critical:.2g} of the critical length ({critical:.2g} m)"
+    return f"the inlet line ({length:.2g} m) is {length / critical:.2g} times the critical length ({critical:.2g} m)"
 
 
 def explain(
     *, verdict: str, limited_by: str, count: int, shares: dict[str, float], interval: tuple[float, float] | None,
     length: float | None, critical: float | None, on_stop: bool, period: float | None, measure: str,
     sensitivities: tuple[tuple[str, float], ...], indicative: str, open_point: str, frequency: float | None,
+    by_length: float | None,
 ) -> str:  # fmt: skip
-    """Two to four sentences for the plant."""
+    """Two to five sentences for the plant. by_length: the limit on the length ratio, where it alone made the verdict."""
     out: list[str] = []
     why = _WHY.get(limited_by, "")
     if count == 1:
-        out.append(f"With the stated values the model predicts that the valve {_DOES[verdict]}{': ' if why else ''}{why}.")
+        out.append(f"With the stated values the model predicts that the valve {_DOES[verdict]}{', because ' if why else ''}{why}.")
     else:
         low, high = interval or (0.0, 1.0)
         shake = shares["chatters"]
-        said = f"In {percent(shake)} of {count} draws of what nobody stated the valve chatters (95 % interval {percent(low)} to {percent(high)})"
+        bounds = f"{100 * low:.2g} to {100 * high:.2g} %"
+        said = f"In {percent(shake)} of {count} draws of what nobody stated the valve chatters (95 % interval {bounds})"
         more = [f"flutters in {percent(shares['flutters'])}" if shares["flutters"] > 0.005 else "",
                 f"only opens and shuts in {percent(shares['cycles'])}" if shares["cycles"] > 0.005 else ""]  # fmt: skip
         said += "".join(f", {part}" for part in more if part)
@@ -85,9 +87,9 @@ def explain(
         elif verdict == "quiet":
             out.append(f"The model predicts a quiet valve: {said[0].lower()}{said[1:]}.")
         else:
-            out.append(f"The model predicts that the valve {_DOES[verdict]}{': ' if why else ''}{why}. {said}.")
+            out.append(f"The model predicts that the valve {_DOES[verdict]}{', because ' if why else ''}{why}. {said}.")
         if verdict == "unproven" and why and shake > 0.05:
-            out.append(f"Where it chatters, {why}.")
+            out.append(f"Where it chatters, it is because {why}.")
     held = on_stop and not (length and critical and length < critical)
     if held:
         out.append("At the smallest flow the disc rests on its upper stop, where waves cannot move it.")
@@ -95,6 +97,8 @@ def explain(
         between = lengths(length, critical)
         if between:
             out.append(between[0].upper() + between[1:] + ".")
+    if by_length is not None:
+        out.append(f"That is beyond {by_length:g} times, which the verdict rule calls unstable although most draws stay calm.")
     if frequency and verdict in ("chatters", "flutters"):
         out.append(f"It moves at about {frequency:.2g} Hz.")
     if period is not None and (verdict == "cycles" or shares["cycles"] > 0.05):

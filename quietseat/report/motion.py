@@ -21,6 +21,8 @@ SHADES = ("#fbf8f2", "#f3cfa6", "#d4703f", "#6e1414")  # lightness falls from en
 CONTOURS = ((0.05, [4, 3], 1.4), (0.5, [1, 0], 2.4))  # probability, dash, width
 _BINS, _FEW, _CYCLES, _ZOOM = 120, 320, 9, 260
 _POINTS = 6  # in a cycle, to draw it
+_IN_PART = 4  # points in a part of an envelope, at least
+_SLOW = 60  # turning points that a line shows one by one
 _COARSE = 0.45  # more turning points than this share of the points: the cycles cannot be drawn, only their envelope
 
 Point = tuple[float, float]
@@ -45,7 +47,7 @@ def trace(
     dotted = [words for words, value in (("full lift", full_lift), ("set pressure", set_pressure)) if is_number(value)]
     marks = ["dashed: vessel"] + ([f"dotted: {' and '.join(dotted)}"] if dotted else [])
     part = f" Right: the last {times[-1] - zoomed:.2g} s." if zoomed is not None else ""
-    shade = " Shaded: between the highest and lowest value of each moment." if not _as_line(times, frequency) else ""
+    shade = " Shaded: between the highest and lowest value of each moment." if not (_as_line(times, lift, frequency) and _as_line(times, inlet, frequency)) else ""
     caption = (
         f"{tag} at {name(line)} flow, {flow}: {verdict}. Above lift, below pressure at the valve inlet "
         f"({', '.join(marks)}).{part}{shade} Middle values of every unknown; the class repeats, the trace does not."
@@ -71,7 +73,6 @@ def trace_spec(
     lift = [1e3 * value for value in line["lift_m"]]
     inlet, vessel = ([shown.number_of(value, shown.pressure) or 0.0 for value in line[key]] for key in ("inlet_pressure_pa", "vessel_pressure_pa"))
     at = _zoom_from(times, inlet) if _resolved(times, frequency) else None
-    straight = _as_line(times, frequency)
     top = max([*lift, 1e3 * full_lift if is_number(full_lift) else 0.0, 1e-6])
     low, high = min((*inlet, *vessel)), max((*inlet, *vessel))
     limit = shown.number_of(set_pressure, shown.pressure)
@@ -84,7 +85,7 @@ def trace_spec(
     wide = 330 if at is None else 205
     rows = []
     for title, values, second, scale, rule in zip(titles, (lift, inlet), (None, vessel), scales, rules):
-        panels = [_panel(times, values, second, scale, rule, title, wide, title == titles[1], times[0], straight)]
+        panels = [_panel(times, values, second, scale, rule, title, wide, title == titles[1], times[0], _as_line(times, values, frequency))]
         if at is not None:
             begin = times.index(at)
             cut = [part[begin:] if part is not None else None for part in (times, values, second)]
@@ -107,8 +108,7 @@ def _panel(
         layers.append({"data": {"values": [{"v": rule}]}, "mark": {"type": "rule", "strokeDash": [1, 3], "color": INK},
                        "encoding": {"y": {**y, "field": "v"}}})  # fmt: skip
     if not straight:
-        bins = max(20, min(_BINS, len(times) // 8))  # a part holds enough points to meet the crests of what was sampled
-        rows = [{"t": t, "lo": lo, "hi": hi} for t, lo, hi in envelope(times, values, bins)]
+        rows = [{"t": t, "lo": lo, "hi": hi} for t, lo, hi in envelope(times, values, _BINS)]
         layers.append({"data": {"values": rows}, "mark": {"type": "area", "color": FILL, "line": {"color": LINE, "strokeWidth": 0.9}},
                        "encoding": {"x": x, "y": {**y, "field": "lo"}, "y2": {"field": "hi"}}})  # fmt: skip
         layers.append({"data": {"values": rows}, "mark": {"type": "line", "color": LINE, "strokeWidth": 0.9},
@@ -132,22 +132,27 @@ def _resolved(times: Sequence[float], frequency: Any) -> bool:
     return is_number(frequency) and step * frequency * _POINTS <= 1
 
 
-def _as_line(times: Sequence[float], frequency: Any) -> bool:
-    """A line through the points is honest where they are few and not sparser than the cycles."""
+def _as_line(times: Sequence[float], values: Sequence[float], frequency: Any) -> bool:
+    """Whether a line through the points can be read: slow motion, or few points and not sparser than the cycles."""
+    if len(turns(values)) <= _SLOW:
+        return True
     return len(times) <= _FEW and (not is_number(frequency) or not frequency or _resolved(times, frequency))
 
 
 def envelope(times: Sequence[float], values: Sequence[float], bins: int) -> list[tuple[float, float, float]]:
-    """Lowest and highest value in each of so many equal parts of the points: (time, low, high)."""
-    count = len(times)
-    edges = [round(i * count / bins) for i in range(bins + 1)]
-    out = []
-    for first, last in pairwise(edges):
-        if last > first:
-            part = values[first : min(last + 1, count)]  # one point over the edge, so that the parts join
-            out.append((0.5 * (times[first] + times[last - 1]), min(part), max(part)))
-    if out:
-        out[0], out[-1] = (times[0], *out[0][1:]), (times[-1], *out[-1][1:])
+    """Lowest and highest value in each of about so many parts of the time: (time, low, high).
+
+    A part holds enough points to meet the crests of what was sampled.
+    """
+    step = (times[-1] - times[0]) / bins
+    out: list[tuple[float, float, float]] = []
+    first = 0
+    for at in range(1, len(times) + 1):
+        if at == len(times) or (times[at] - times[first] >= step and at - first >= _IN_PART):
+            part = values[first : at + 1]  # one point over the edge, so that the parts join
+            out.append((0.5 * (times[first] + times[at - 1]), min(part), max(part)))
+            first = at
+    out[0], out[-1] = (times[0], *out[0][1:]), (times[-1], *out[-1][1:])
     return out
 
 
@@ -203,9 +208,10 @@ def stability_map(tag: str, grid: Mapping[str, Any] | None, shown: Shown) -> Fig
         unsaid = " Everywhere on this map that is more likely than not."
     elif max(cells) <= 0.05:
         unsaid = " Nowhere on this map is the probability above 5 %."
+    key = "" if unsaid else "; line: 50 %, dashed: 5 %"
     caption = (
         f"{tag}: probability of chatter or flutter over inlet length and flow by linear theory, everything else as it is. Darker = more "
-        f"likely; line: 50 %, dashed: 5 %; ringed cross: this valve at its smallest credible flow.{at}{unsaid}"
+        f"likely{key}; ringed cross: this valve at its smallest credible flow.{at}{unsaid}"
     )
     alt = (
         f"Map of the probability of chatter or flutter for inlet lines of {min(grid['lengths_m']):.2g} to {max(grid['lengths_m']):.2g} m and flows of "
@@ -240,8 +246,10 @@ def map_spec(grid: Mapping[str, Any], shown: Shown) -> dict[str, Any]:
         "data": {"values": rects}, "mark": {"type": "rect", "strokeWidth": 0.4, "stroke": "#ffffff", "strokeOpacity": 0.5},
         "encoding": {"x": x, "y": y, "x2": {"field": "x2"}, "y2": {"field": "y2"}, "color": colour},
     }]  # fmt: skip
-    for level, dash, width in CONTOURS:
-        layers += _contour_layers(_contour_on(lengths, flows, table, level, logs), level, dash, width, x, y)
+    plain = all(rect["p"] <= 2 or rect["p"] >= 98 for rect in rects)  # nothing was drawn at random: one border says it
+    for level, dash, width in CONTOURS[1:] if plain else CONTOURS:
+        lines = _contour_on(lengths, flows, table, level, logs)
+        layers += _contour_layers(lines, level, dash, width, x, y, _label_at(lines, mine, (wide, high), logs))
     if mine:
         for mark in (
             {"type": "point", "shape": "circle", "size": 320, "filled": True, "color": "#ffffff", "opacity": 1, "stroke": INK, "strokeWidth": 2},
@@ -252,21 +260,46 @@ def map_spec(grid: Mapping[str, Any], shown: Shown) -> dict[str, Any]:
 
 
 def _contour_layers(
-    lines: Sequence[tuple[Point, Point]], level: float, dash: list[int], width: float, x: Mapping[str, Any], y: Mapping[str, Any]
-) -> list[dict[str, Any]]:
+    lines: Sequence[tuple[Point, Point]], level: float, dash: list[int], width: float, x: Mapping[str, Any], y: Mapping[str, Any],
+    label: tuple[Point, bool] | None,
+) -> list[dict[str, Any]]:  # fmt: skip
     """One contour with a pale border, so that it shows on every shade, and its label."""
-    if not lines:
+    if label is None:
         return []
     rows = [{"x": a[0], "y": a[1], "x2": b[0], "y2": b[1]} for a, b in lines]
     places = {"x": x, "y": y, "x2": {"field": "x2"}, "y2": {"field": "y2"}}
-    top = max((point for pair in lines for point in pair), key=lambda point: (point[1], -point[0]))
-    label = {"data": {"values": [{"x": top[0], "y": top[1], "words": f"{100 * level:.0f} %"}]}, "encoding": {"x": x, "y": y, "text": {"field": "words", "type": "nominal"}}}
-    text = {"type": "text", "align": "right", "dx": -6, "dy": 10, "fontSize": 12, "fontWeight": "bold"}
+    (at, top), left = label, level < 0.5  # the low contour has its label on the pale side, the middle one on the dark
+    said = {"data": {"values": [{"x": at[0], "y": at[1], "words": f"{100 * level:.0f} %"}]},
+            "encoding": {"x": x, "y": y, "text": {"field": "words", "type": "nominal"}}}  # fmt: skip
+    text = {"type": "text", "align": "right" if left else "left", "dx": -6 if left else 8, "dy": 10 if top else -8, "fontSize": 12,
+            "fontWeight": "bold"}  # fmt: skip
     return [
         {"data": {"values": rows}, "mark": {"type": "rule", "color": "#ffffff", "strokeWidth": width + 2.2, "strokeCap": "round"}, "encoding": places},
         {"data": {"values": rows}, "mark": {"type": "rule", "color": INK, "strokeWidth": width, "strokeDash": dash, "strokeCap": "butt"}, "encoding": places},
-        {**label, "mark": {**text, "stroke": "#ffffff", "strokeWidth": 3.5, "color": "#ffffff"}}, {**label, "mark": {**text, "color": INK}},
+        {**said, "mark": {**text, "stroke": "#ffffff", "strokeWidth": 3.5, "color": "#ffffff"}}, {**said, "mark": {**text, "color": INK}},
     ]  # fmt: skip
+
+
+def _label_at(
+    lines: Sequence[tuple[Point, Point]], mine: Sequence[Mapping[str, float]], spans: Sequence[Sequence[float]], logs: tuple[bool, bool]
+) -> tuple[Point, bool] | None:
+    """The end of a contour for its label, and whether it is the upper one: that farther from the valve's mark."""
+    if not lines:
+        return None
+    points = [point for pair in lines for point in pair]
+    top, low = max(points, key=lambda point: point[1]), min(points, key=lambda point: point[1])
+
+    def share(value: float, span: Sequence[float], log: bool) -> float:
+        ends = [math.log(v) if log else v for v in (span[0], span[-1], value)]
+        return (ends[2] - ends[0]) / (ends[1] - ends[0])
+
+    def away(point: Point) -> float:
+        return sum(
+            (share(own, span, log) - share(there, span, log)) ** 2
+            for own, there, span, log in zip(point, (mine[0]["x"], mine[0]["y"]), spans, logs)
+        )
+
+    return (top, True) if not mine or away(top) >= away(low) else (low, False)
 
 
 def _logarithmic(values: Sequence[float]) -> bool:

@@ -467,15 +467,25 @@ def grid() -> list[Point]:
     damped = [Point(length, 0.5, zeta=zeta) for length in (0.8, 1.2) for zeta in (0.05, 0.1, 0.3)]
     small = [Point(0.3, 0.5, zeta=zeta, volume=volume) for volume in (0.01, 0.03, 0.1, 1.0) for zeta in (0.005, 0.1, 0.6)]
     masses = [Point(1.0, 0.5, mass=mass) for mass in (0.5, 0.8, 3.0, 6.0)]
-    return plain + rough + damped + small + masses
+    hard = [
+        Point(length, lift, friction=friction, restitution=0.8)
+        for length in (0.9, 1.1, 1.5, 2.0, 3.0) for lift in (0.2, 0.5, 0.8) for friction in (0.0, 0.03)
+    ]  # fmt: skip
+    narrow = [Point(length, lift, friction=0.02, bore=0.0627) for length in (0.6, 0.9, 1.3, 2.0) for lift in (0.25, 0.5, 0.8)]
+    cramped = [
+        Point(0.5, lift, zeta=zeta, volume=volume, restitution=0.8)
+        for lift in (0.3, 0.7) for volume in (0.02, 0.05, 0.2) for zeta in (0.01, 0.1)
+    ]  # fmt: skip
+    light = [Point(length, 0.5, mass=0.8, zeta=0.05, restitution=0.3) for length in (0.5, 0.7, 1.0, 1.5, 2.5, 4.0)]
+    return plain + rough + damped + small + masses + hard + narrow + cramped + light
 
 
-PLACE = ("length", "lift", "friction", "zeta", "volume", "mass")
+PLACE = ("length", "lift", "friction", "zeta", "volume", "mass", "restitution", "bore")
 HEAD = (*PLACE, "growth", "frequency", "verdict", "swing", "seat_impacts", "stop_impacts")
 
 
 def table() -> str:
-    """The grid with growth rate and class of the twin, as CSV: what `modal_twin.csv` holds. About a minute."""
+    """The grid with growth rate and class of the twin, as CSV: what `modal_twin.csv` holds. Some minutes."""
     points = grid()
     lines = [",".join(HEAD)]
     for point, motion in zip(points, march(points), strict=True):
