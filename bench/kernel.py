@@ -232,7 +232,7 @@ def compare(seconds: float) -> dict[str, object]:
 
 # ------------------------------------------------------------------------------------------------ graphics processor
 FLOPS_PEAK = {"float64": 34e12, "float32": 67e12}  # H100 SXM, vector units, by its datasheet
-BYTES_PEAK = 3.35e12  # the same datasheet; a large copy here reached 3.0e12
+_kernels: dict[object, object] = {}
 
 
 def device_speed(precision: str, cells: int, count: int, registers: int | None = None, block: int = 64, looks: int = 10) -> float:
@@ -243,7 +243,10 @@ def device_speed(precision: str, cells: int, count: int, registers: int | None =
     from quietseat.march.kernel import Features
 
     device, real = cuda.driver(), cuda.real_of(precision)
-    kernel = cuda.compiled(device, Features(), precision, registers)
+    key = precision, registers
+    if key not in _kernels:
+        _kernels[key] = cuda.compiled(device, Features(), precision, registers)
+    kernel = _kernels[key]
     head, line = columns(cells, count, real)
 
     def blocks(part):  # type: ignore[no-untyped-def]

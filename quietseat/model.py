@@ -398,6 +398,7 @@ class Chatter:
     inlet_pressure_max: float | None = None  # Pa
     opening_time: float | None = None  # s
     cycle_period: float | None = None  # s
+    stop_lift: float | None = None  # m, where the middle valve's lift stops
     samples: int = 0  # draws, times flows = cases
     marched: int = 0  # cases marched in time
     seed: int | None = None

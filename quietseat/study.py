@@ -110,7 +110,7 @@ def run(
     marching = basis.time_marching != "none"
     small = len(jobs) <= basis.marched_valves
     pool = _Pool(basis, workers, progress)
-    parts = pool.assess(jobs, _How(at_once, marching and small, engine))
+    parts = pool.assess(jobs, _How(at_once or (marching and small), marching and small, engine))
     if marching and not small:
         _march_worst(jobs, parts, pool, _How(True, True, engine))
     done, entries, tally = _gather(parts)
@@ -230,7 +230,7 @@ class _How:
 
     def remedies(self, basis: Basis) -> Asking | None:
         """Marching of each remedy: fewer draws, no pictures."""
-        return Asking(basis.remedy_samples) if self.march else None
+        return Asking(basis.remedy_samples, ends=True) if self.march else None
 
 
 def described(location: Location, found: Assessment, basis: Basis, how: _How) -> dict[str, Any]:
@@ -417,8 +417,10 @@ def _march_worst(jobs: list[Job], parts: list[dict[str, Any]], pool: _Pool, how:
 
 
 def _add_steps(jobs: list[Job], records: list[Record], tally: _Tally, basis: Basis) -> None:
-    """The steps of the worst valves of a large fleet, run again with recording on."""
+    """The steps of the worst valves of a large fleet, run again with recording on where they were not kept."""
     for (location, problems), record in zip(jobs, records):
+        if record.place["rank"] > basis.stepped_valves:
+            record.steps = None
         if record.steps is None and record.place["rank"] <= basis.stepped_valves and record.packed:
             found = assess(location, basis, problems=problems)
             record.steps = _pack(plain.steps(found.steps))

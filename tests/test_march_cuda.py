@@ -142,9 +142,10 @@ def test_columns_go_into_slots_and_come_back() -> None:
     np.testing.assert_array_equal(U2.reshape(3, body, 32).transpose(1, 0, 2).reshape(body, 96)[:, :count], columns[rows.CELLS :])
 
 
-def test_threads_give_the_engines_classes_and_numbers() -> None:
+def test_threads_give_the_engines_classes_and_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
     """Through 32 slots with refilling and closing of ranks: status, class and time simulated as on the CPU's lanes; lift swing of
     the flutter-free ones to 1e-6 (a chaotic run parts in its digits)."""
+    monkeypatch.setattr(cuda, "LOOKS", 8)  # the host looks in often, so that slots fall free one by one
     cases = [ref_a(0.4 + 0.02 * i, duration=0.12 + 0.002 * (i % 5)) for i in range(70)]
     found, machine = there(cases)
     local = march(cases)
@@ -155,6 +156,16 @@ def test_threads_give_the_engines_classes_and_numbers() -> None:
     assert [r.cell_updates for r in found] == [r.cell_updates for r in local]
     assert any(name == "move" for name, _ in machine.launches), "the ranks were never closed"
     assert sum(name == "put" for name, _ in machine.launches) > 1, "no slot was filled again"
+
+
+def test_groups_march_beside_each_other_and_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """engine = "cuda" as a whole, two cell counts interleaved, with the stand-in for the device."""
+    monkeypatch.setattr(cuda, "driver", lambda: None)
+    monkeypatch.setattr(cuda, "Processor", Here)
+    cases = [ref_a(0.5 + 0.1 * i, cells=(20, 26)[i % 2], duration=0.1) for i in range(7)]
+    found, local = march(cases, engine="cuda"), march(cases)
+    assert [r.verdict for r in found] == [r.verdict for r in local]
+    assert [r.cell_updates for r in found] == [r.cell_updates for r in local]
 
 
 def test_traces_are_kept_by_case_not_by_slot() -> None:

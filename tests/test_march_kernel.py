@@ -275,7 +275,8 @@ def test_early_end_never_changes_the_class() -> None:
 
 
 def test_single_precision_agrees_on_the_class() -> None:
-    cases = [ref_a(length, cells=20) for length in (0.8, 1.0, 1.5)] + [ref_p(length, cells=20) for length in (0.5, 1.0, 2.5)]
+    """A disturbance of 1e-6 m drowns in the rounding of a lift of 6 mm in single precision: 1e-4 m does not."""
+    cases = [ref_a(length, cells=20, disturbance=1e-4) for length in (0.8, 1.0, 1.5)] + [ref_p(length, cells=20) for length in (0.5, 1.0, 2.5)]
     for wide, narrow in zip(march(cases), march(cases, precision="float32")):
         assert narrow.verdict == wide.verdict
 

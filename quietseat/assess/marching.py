@@ -28,11 +28,15 @@ _CRITERIA = {
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """How a fleet is marched. samples: draws a valve; details: traces, map and limits as well."""
+    """How a fleet is marched. samples: draws a valve (fewer for a pilot, every draw of which is marched).
+
+    details: traces, map and limits as well. ends: only the smallest credible and the rated flow, as for remedies.
+    """
 
     samples: int
     details: bool = False
     engine: str = "local"
+    ends: bool = False
 
 
 def in_doubt(view: View) -> bool:
@@ -75,8 +79,13 @@ def march(views: Sequence[tuple[View, Sheet]], basis: Basis, asking: Asking) -> 
 
 def _question(situation: Situation, asking: Asking) -> Question:
     from quietseat.march.chatter import Question
+    from quietseat.march.job import MODULATING_DRAWS, PILOT_DRAWS
 
-    return Question(situation, samples=asking.samples, details=asking.details)
+    samples = asking.samples
+    if situation.kind == "pilot":
+        idle = asking.ends and situation.pilot_action == "modulating"
+        samples = min(samples, MODULATING_DRAWS if idle else PILOT_DRAWS)
+    return Question(situation, samples=samples, details=asking.details, ends=asking.ends)
 
 
 def _apart(view: View) -> list[tuple[Situation, Stability]]:

@@ -14,6 +14,7 @@ from quietseat.status import CalculationFailed
 
 Marcher = Callable[..., list[Any]]
 CHUNK = 20000  # cases marched in one call; keeps memory flat
+ON_DEVICE = 1 << 18  # the same on a device: its last long runs cost the same for few as for many
 
 
 def prepare_all(questions: Sequence[Question], basis: Basis) -> list[Job | CalculationFailed]:
@@ -34,10 +35,11 @@ def prepare_all(questions: Sequence[Question], basis: Basis) -> list[Job | Calcu
 def march_all(prepared: Sequence[Job], *, engine: str, march: Marcher, everything: bool = False) -> int:
     """March what is doubtful in every job, in one batch a precision; the number of runs."""
     total = 0
-    for precision in sorted({job.question.precision for job in prepared}):
+    kinds = {(job.question.precision, job.question.duration is None) for job in prepared}
+    for precision, early in sorted(kinds):  # a duration somebody stated is marched to its end
         places, cases = [], []
         for job in prepared:
-            if job.question.precision != precision:
+            if (job.question.precision, job.question.duration is None) != (precision, early):
                 continue
             for row, flow in jobs.wanted(job, everything=everything):
                 try:
@@ -45,9 +47,10 @@ def march_all(prepared: Sequence[Job], *, engine: str, march: Marcher, everythin
                     places.append((job, row, flow))
                 except CalculationFailed as failed:
                     jobs.refuse(job, row, flow, failed.reason)
-        for start in range(0, len(cases), CHUNK):
-            results = march(cases[start : start + CHUNK], engine=engine, precision=precision, early_stop=True, samples=0)
-            for (job, row, flow), result in zip(places[start : start + CHUNK], results, strict=True):
+        chunk = ON_DEVICE if engine == "cuda" else CHUNK
+        for start in range(0, len(cases), chunk):
+            results = march(cases[start : start + chunk], engine=engine, precision=precision, early_stop=early, samples=0)
+            for (job, row, flow), result in zip(places[start : start + chunk], results, strict=True):
                 jobs.absorb(job, row, flow, result)
         total += len(cases)
     return total

@@ -19,11 +19,11 @@ from quietseat.march import job as jobs
 from quietseat.march import preselect, words
 from quietseat.march.batch import Marcher, march_all, prepare_all
 from quietseat.march.details import detailed
-from quietseat.march.job import MIDDLE, Job, Question
+from quietseat.march.job import MIDDLE, OUTLET, Job, Question
 from quietseat.march.linear import F
 from quietseat.march.sensitivities import first_order
 from quietseat.march.verdict import Evidence, alone_by_length, judge
-from quietseat.march.weigh import weigh
+from quietseat.march.weigh import outlet_doubt, weigh
 from quietseat.model import Chatter, FlowChatter
 from quietseat.status import Assumption, Status
 
@@ -55,8 +55,9 @@ def answer(
 ) -> list[Chatter]:
     """`chatter_many` with the march given. everything: march every sample, plain or not (bench)."""
     out = []
-    for start in range(0, len(questions), BLOCK):
-        prepared = prepare_all(questions[start : start + BLOCK], basis)
+    block = max(len(questions), 1) if engine == "cuda" else BLOCK  # a device wants everything at once
+    for start in range(0, len(questions), block):
+        prepared = prepare_all(questions[start : start + block], basis)
         march_all([one for one in prepared if isinstance(one, Job)], engine=engine, march=march, everything=everything)
         for one in prepared:
             if not isinstance(one, Job):
@@ -83,9 +84,11 @@ def tell(job: Job, basis: Basis) -> Chatter:
     measure = words.measure_for(tuple(name for name, _ in ranked), job.pilot) if verdict == "unproven" else ""
     if verdict == "unproven" and not known and shares["chatters"] + shares["flutters"] < basis.chatter_quiet:
         measure = words.FLOWS
+    if verdict == "unproven" and evidence.never_quiet == outlet_doubt(job) != "":
+        measure = words.OUTLET
     figures = _figures(job)
     by_length = basis.critical_length_excess if alone_by_length(evidence, basis) else None
-    interval = None if job.single else _interval(round(shares["chatters"] * count), count)
+    interval = _interval(round(shares["chatters"] * count), count)
     text = words.explain(
         verdict=verdict, limited_by=limited, count=count, shares=shares, interval=interval, length=job.acoustic,
         critical=critical, on_stop=on_stop, period=period, measure=measure, sensitivities=ranked,
@@ -96,7 +99,7 @@ def tell(job: Job, basis: Basis) -> Chatter:
         status=_status(job, shares), reason=open_point if verdict == "unproven" else "", verdict=verdict, words=text,
         limited_by=limited, measure=measure, chatter_probability=shares["chatters"], interval=interval,
         cycling_probability=shares["cycles"], flutter_probability=shares["flutters"], critical_length=critical,
-        inlet_length=job.acoustic, cycle_period=period if shares["cycles"] > 0 else None, samples=count,
+        inlet_length=job.acoustic, cycle_period=period if shares["cycles"] > 0 else None, stop_lift=float(job.middle.stop_lift[0]), samples=count,
         marched=len(job.marched), seed=None if job.single else basis.chatter_seed, cells=job.cells,
         flows=_by_flow(job), sensitivities=ranked, drawn=job.draws.names, assumptions=_assumptions(job), **figures,
     )  # fmt: skip
@@ -178,12 +181,12 @@ def _interval(hits: int, count: int) -> tuple[float, float]:
 
 
 def _by_flow(job: Job) -> tuple[FlowChatter, ...]:
-    """What the draws did at each flow; below the smallest credible one every fifth draw tells."""
+    """What the draws did at each flow; below the smallest credible one every eighth draw tells."""
     out = []
     for index, flow in enumerate(job.flows):
         column = job.codes[jobs.considered(job.draws.count, flow), index]
         unproven = (column == preselect.UNPROVEN) | (column == preselect.DOUBTFUL)
-        marched = sum(1 for row, place in job.marched if row != MIDDLE and place == index)
+        marched = sum(1 for row, place in job.marched if row >= 0 and place == index)
         out.append(
             FlowChatter(
                 flow.name, flow.value, float(np.mean(column == preselect.CHATTERS)),
@@ -208,6 +211,13 @@ def _assumptions(job: Job) -> tuple[Assumption, ...]:
         out.append(
             Assumption("vessel in the march", "volume cut where it only slows the cycle", "never below 100 times the "
                        "inlet pipe; the cycle period is that of the whole vessel", "estimate")
+        )  # fmt: skip
+    along = [row for row, _ in job.marched if row == OUTLET]
+    if along:
+        said = outlet_doubt(job) or "the class stays the same"
+        out.append(
+            Assumption("outlet line", said, f"marched cell by cell with the middle values at {len(along)} flows; one "
+                       "throttle in the draws", "computed")
         )  # fmt: skip
     if job.draws.rejected:
         out.append(

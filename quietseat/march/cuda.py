@@ -8,7 +8,9 @@ tolerance: additions are contracted differently, so a chaotic run parts after so
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -22,16 +24,17 @@ from quietseat.status import CalculationFailed, Status
 
 BLOCK = 64
 """Threads of a block."""
-REGISTERS: dict[str, int | None] = {"float64": 128, "float32": None}
+REGISTERS: dict[str, int | None] = {"float64": 128, "float32": 96}
 """Registers a thread may hold; fewer than the compiler would like, so that more threads hide each other's waiting (measured)."""
 SLOTS = 1 << 17
 """Cases resident at once."""
-LOOKS = 16
+LOOKS = 64
 """Looks at a lane between two visits of the host, LOOK steps each."""
 SPARSE = 0.75
 """Share of running slots below which the ranks are closed."""
 
 Numbers = npt.NDArray[np.float64]
+_making = Lock()
 
 
 class Processor:
@@ -39,10 +42,13 @@ class Processor:
 
     def __init__(self) -> None:
         self.cuda = driver()
+        self.stream = self.cuda.stream()  # its own, so that groups run beside each other
 
     def there(self, array: npt.NDArray[Any]) -> Any:
         """Copy an array to the device."""
-        return self.cuda.to_device(np.ascontiguousarray(array))
+        copy = self.cuda.to_device(np.ascontiguousarray(array), stream=self.stream)
+        self.stream.synchronize()
+        return copy
 
     def empty(self, shape: tuple[int, ...] | int, kind: Any) -> Any:
         """An array on the device, not set."""
@@ -50,15 +56,19 @@ class Processor:
 
     def here(self, array: Any) -> npt.NDArray[Any]:
         """Copy an array back."""
-        return np.asarray(array.copy_to_host())
+        copy = array.copy_to_host(stream=self.stream)
+        self.stream.synchronize()
+        return np.asarray(copy)
 
     def marcher(self, features: Any, precision: str) -> Any:
         """`launch(count, *arguments)` of the marching thread."""
-        return _marcher(features, precision)
+        with _making:
+            return launcher(_marcher(features, precision), stream=self.stream)
 
     def carrier(self, name: str) -> Any:
         """`launch(count, *arguments)` of `put`, `take`, `state` or `move`."""
-        return _carrier(name)
+        with _making:
+            return launcher(_carrier(name), stream=self.stream)
 
 
 def driver() -> Any:
@@ -103,18 +113,18 @@ def compiled(cuda: Any, features: Any, precision: str, registers: int | None = N
     return march_cases
 
 
-def launcher(kernel: Any, block: int = BLOCK) -> Any:
+def launcher(kernel: Any, block: int = BLOCK, stream: Any = 0) -> Any:
     """A kernel whose first argument is the number of threads, launched over as many blocks of `block` as that takes."""
 
     def launch(count: int, *arguments: Any) -> None:
-        kernel[-(-count // block), block](count, *arguments)
+        kernel[-(-count // block), block, stream](count, *arguments)
 
     return launch
 
 
 @cache
 def _marcher(features: Any, precision: str) -> Any:
-    return launcher(compiled(driver(), features, precision))
+    return compiled(driver(), features, precision)
 
 
 @cache
@@ -122,7 +132,7 @@ def _carrier(name: str) -> Any:
     cuda = driver()
     thread = getattr(carry_threads(cuda.jit(device=True)), name)
     count_of = {"put": 5, "take": 4, "state": 2, "move": 6}[name]
-    return launcher(cuda.jit(_carriers(cuda, thread)[count_of]))
+    return cuda.jit(_carriers(cuda, thread)[count_of])
 
 
 def _carriers(cuda: Any, thread: Any) -> dict[int, Any]:
@@ -149,6 +159,18 @@ def _carriers(cuda: Any, thread: Any) -> dict[int, Any]:
             thread(i, a, b, c, d, e, f)
 
     return {2: two, 4: four, 5: five, 6: six}
+
+
+def march_groups(
+    groups: Sequence[tuple[Any, Sequence[MarchCase]]], precision: str, early_stop: bool, samples: int
+) -> list[list[MarchResult]]:
+    """March groups (features, cases) beside each other: the last long runs of one leave most of the device idle.
+
+    Results group by group. Raises CalculationFailed where there is no graphics processor.
+    """
+    driver()
+    with ThreadPoolExecutor(max(1, len(groups))) as pool:
+        return list(pool.map(lambda group: march_group(group[1], group[0], precision, early_stop, samples), groups))
 
 
 def march_group(
@@ -297,4 +319,4 @@ def _columns(cases: Sequence[MarchCase], results: list[MarchResult]) -> tuple[Nu
     return columns, foreseen, waiting[np.argsort(-foreseen[waiting], kind="stable")]
 
 
-__all__ = ["BLOCK", "LOOK", "LOOKS", "Processor", "compiled", "driver", "march_group"]
+__all__ = ["BLOCK", "LOOK", "LOOKS", "Processor", "compiled", "driver", "march_group", "march_groups"]

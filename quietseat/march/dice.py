@@ -69,6 +69,7 @@ class Dice:
         self.unit: dict[str, Array] = {}
 
     def fixed(self, value: float) -> Array:
+        """A stated value, the same in every draw."""
         return np.full(self.count, float(value))
 
     def draw(self, column: str, words: str, law: str, span: Estimate) -> Array:

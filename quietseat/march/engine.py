@@ -47,15 +47,17 @@ def march(
     if engine not in ("local", "cuda"):
         raise CalculationFailed(Status.OUT_OF_RANGE, f"engine = {engine!r}: must be local or cuda")
     results: list[MarchResult] = [MarchResult(Status.NOT_COMPUTED, "not marched")] * len(cases)
-    for key, indices in _groups(cases, results).items():
-        if engine == "cuda":
-            from quietseat.march import cuda
+    groups = _groups(cases, results)
+    if engine == "cuda":
+        from quietseat.march import cuda
 
-            found = cuda.march_group([cases[i] for i in indices], key[0], precision, early_stop, samples)
+        given = [(key[0], [cases[i] for i in indices]) for key, indices in groups.items()]
+        for indices, found in zip(groups.values(), cuda.march_groups(given, precision, early_stop, samples)):
             for i, result in zip(indices, found):
                 results[i] = result
-        else:
-            _group(cases, indices, results, key[0], key[1:], precision, early_stop, samples)
+        return results
+    for key, indices in groups.items():
+        _group(cases, indices, results, key[0], key[1:], precision, early_stop, samples)
     return results
 
 

@@ -236,7 +236,7 @@ def _outlet(situation: Situation, fluid: Gas | Liquid, back: float, notes: list[
             notes.append(
                 Assumption(
                     "outlet line", f"exit area {1e6 * area:.4g} mm2", "one throttle with the built-up back pressure "
-                    "of the full flow; no waves in the outlet line", "estimate",
+                    "of the full flow; waves in it are looked at apart", "estimate",
                 )
             )  # fmt: skip
     if bore is None and area > 0:

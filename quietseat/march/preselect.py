@@ -1,11 +1,13 @@
 """Which samples need marching: a class for every draw and flow that linear theory and statics make plain.
 
 Each sample ends plain (quiet, chatters, cycles) or doubtful:
-- a disc that the flow holds on its upper stop is quiet (every one of 1,100 marched such samples was);
+- a disc that the flow holds on its upper stop is quiet (all 984 such samples of one marched fleet were);
 - on a line shorter than its critical length no wave drives the disc: quiet with an equilibrium lift, else it cycles;
 - past the critical length the chance of chatter or flutter is a logistic fit of marched samples over what the
   theories give (loss and wave against the blowdown, growth, length ratios, friction): plain below LOW and above HIGH;
-- a liquid or a valve that does not pop is plain only well short of its critical length or on its stop;
+- a liquid or a valve that does not pop is plain only well short of its critical length, well past it, or on its stop;
+- a disc barely held on its stop while the line is well past its critical length: doubtful;
+- where a bare vessel would swing with a disc that little friction holds: doubtful;
 - near the least flow with a stable lift, and where cycles follow so fast that landings alone make chatter: doubtful.
 The bounds and the fit are computed from marched samples of random fleets (bench/preselect.py prints the agreement
 and makes the fit anew); they are no physics and hold for this model only.
@@ -40,6 +42,10 @@ class Bounds:
     holds: float = 1.0  # above: has an equilibrium
     carried: float = 0.2  # more by this times the part of the lift that only loss and bowl carry
     plain: float = 0.8  # inlet over critical length, below: quiet without a fit
+    past: float = 2.0  # inlet over critical length, above: chatters without a fit; half of it where no lift is in equilibrium
+    barely: float = 1.05  # flow over what the stop needs, below: a line past its critical length may still pull the disc off
+    undamped: float = 4.0  # damping a bare vessel needs over what there is, above: the vessel may swing with the disc
+    stuck: float = 0.01  # friction over seat area x gauge set that holds such a swing
     slow: float = 1.0  # s, cycle period above which landings and bounces are no chatter
 
 
@@ -109,9 +115,16 @@ def classify(features: Array, bounds: Bounds = BOUNDS) -> tuple[Codes, Codes]:
     settled = get["hold_share"] > bounds.holds + bounds.carried * carried
     shuts = get["hold_share"] < bounds.cycles
     codes = np.full(guess.shape, DOUBTFUL, dtype=np.int8)
-    calm = bad < bounds.low
+    # Routh criterion of vessel and valve (review 1.9): the slow swing of a small vessel is no quarter wave.
+    swings = ~cycles & (get["damping_need"] > bounds.undamped) & (get["friction"] < bounds.stuck)
+    calm = (bad < bounds.low) & ~swings
     codes[~held & calm & settled & ((get["fitted"] > 0) | (get["ratio"] < bounds.plain))] = QUIET
     codes[cycles & calm & shuts & (get["period"] > bounds.slow)] = CYCLES
     codes[cycles & (bad > bounds.high) & (get["fitted"] > 0)] = CHATTERS  # a resting disc may flutter instead: that is marched
+    unfitted = get["fitted"] <= 0
+    codes[unfitted & cycles & (get["low_ratio"] > 0.5 * bounds.past)] = CHATTERS
+    codes[unfitted & ~cycles & (get["ratio"] > bounds.past)] = CHATTERS
+    loose = ~unfitted & (get["share"] < bounds.barely) & (get["ratio"] > bounds.past)
     codes[held] = QUIET
+    codes[held & loose] = DOUBTFUL
     return codes, guess

@@ -293,6 +293,7 @@ def column(case: MarchCase) -> Column:
 
 
 def gas_rows(s: Column, gas: Gas) -> None:
+    """Constants of the gas: (k-1)/2, k, exponents of the choked relation, gas constant, temperature."""
     k = gas.k
     s[rows.HALF], s[rows.KAPPA], s[rows.KB] = 0.5 * (k - 1.0), k, 2.0 * k / (k - 1.0)
     s[rows.CHOKE] = choke_exponent(k)
@@ -302,6 +303,7 @@ def gas_rows(s: Column, gas: Gas) -> None:
 
 
 def disc_rows(s: Column, case: MarchCase) -> None:
+    """Constants of the disc: areas, spring, mass, damping, friction, flow areas, stops."""
     disc = case.disc
     s[rows.X_STOP], s[rows.A_SEAT] = disc.lift_limit, disc.seat_area
     s[rows.X_KNEE] = disc.knee * disc.max_lift
@@ -349,6 +351,8 @@ def _line_rows(s: Column, case: MarchCase, states: tuple[tuple[float, float, flo
     s[rows.INVDX], s[rows.FRIC] = 1.0 / cells[0].length, cells[0].friction
     s[rows.DXMIN] = min(cell.length for cell in cells)
     s[rows.P_STAG] = states[-1][2]
+    rho, speed, pressure = states[-1]
+    s[rows.MACH] = speed / sqrt(s[rows.KAPPA] * pressure / rho)  # from 0 the first steps would kick the disc
     geometry = rows.CELLS + rows.PER_CELL * (case.cells + _outlet_cells(case))
     for i, (cell, state) in enumerate(zip(cells, states)):
         r = rows.CELLS + rows.PER_CELL * i

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 from quietseat.basis import Basis
 from quietseat.dynamics import closed
 from quietseat.march import preselect
-from quietseat.march.job import Job
+from quietseat.march.job import MIDDLE, OUTLET, Job
 from quietseat.march.linear import F
 from quietseat.march.verdict import Evidence
+
+_SHAKES = ("chatters", "flutters")
 
 
 def weigh(job: Job, classes: NDArray[np.int8], basis: Basis) -> tuple[Evidence, float | None]:
@@ -72,4 +74,13 @@ def _bars(job: Job) -> tuple[str, str]:
         return "a modulating pilot hinges on seal friction, damping and pilot parts nobody stated", ""
     if job.pilot and situation.pilot_action is None:
         return "", "whether the pilot snaps or modulates is unknown"
-    return "", job.at.indicative
+    return "", job.at.indicative or outlet_doubt(job)
+
+
+def outlet_doubt(job: Job) -> str:
+    """What waves in the outlet line add for the middle-value valve; "" where its class is no worse with them."""
+    for index, flow in enumerate(job.flows):
+        plain, along = job.marched.get((MIDDLE, index)), job.marched.get((OUTLET, index))
+        if plain is not None and along is not None and along.verdict in _SHAKES and plain.verdict not in _SHAKES:
+            return f"with waves in its outlet line the middle valve {along.verdict} at the {flow.name} flow"
+    return ""

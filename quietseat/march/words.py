@@ -8,6 +8,7 @@ PILOT_PROOF = "the maker's proof of pilot and piston on this line"
 INLET = "measure the inlet line: length, bores and fittings from the vessel to the valve"
 VOLUME = "find out the volume that the valve protects"
 FLOWS = "find out the smallest credible relief flow"
+OUTLET = "a flow test with the outlet line in place, a shorter or wider outlet line, or a balanced bellows"
 
 _MEASURE = {
     "moving mass": WEIGH, "spring rate": WEIGH, "mass of the bellows": WEIGH, "rate of the bellows": WEIGH,

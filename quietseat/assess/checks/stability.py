@@ -257,7 +257,7 @@ def _calculated(view: View, found: Stability) -> list[Finding]:
     if found.verdict == "cycles":
         return _cycling(view, found, base)
     words = found.words or found.reason or "stability not computed"
-    if view.chatter is not None and found.judged_by != CLOSED and view.chatter.measure:
+    if view.chatter is not None and found.judged_by != CLOSED and view.chatter.measure and SETTLE not in words:
         words = f"{words.rstrip('.')}. {SETTLE}{view.chatter.measure}."
     return [replace(base, outcome="open", words=words, confidence="")]
 
