@@ -26,6 +26,7 @@ from quietseat.tables import sources
 
 SCHEMA = "quietseat-study/1"
 CHUNK = 100  # valves a task: a pool pays off above a few chunks
+MARCHED_CHUNK = 20  # the same where they are marched in time: a valve takes a hundred times as long
 VERDICTS = ("misfit", "unproven", "watch", "sound")
 WEIGHT = {"stop": 100.0, "act": 10.0, "note": 1.0}
 CAUTIONS = (
@@ -382,8 +383,11 @@ class _Pool:
         return parts
 
     def _chunks(self, jobs: Sequence[Job], how: _How) -> Iterator[list[Any]]:
-        many = self.workers if self.workers is not None else (os.cpu_count() or 1 if len(jobs) > 3 * CHUNK else 1)
-        chunks = [jobs[i : i + CHUNK] for i in range(0, len(jobs), CHUNK)]
+        size = min(CHUNK, MARCHED_CHUNK) if how.march else CHUNK
+        many = self.workers if self.workers is not None else (os.cpu_count() or 1 if len(jobs) > 3 * size else 1)
+        if how.march and how.engine != "local":  # a device wants all of them at once
+            many, size = 1, max(len(jobs), 1)
+        chunks = [jobs[i : i + size] for i in range(0, len(jobs), size)]
         if many <= 1:
             for chunk in chunks:
                 yield _chunk(chunk, how, self.basis)
