@@ -181,7 +181,7 @@ def _interval(hits: int, count: int) -> tuple[float, float]:
 
 
 def _by_flow(job: Job) -> tuple[FlowChatter, ...]:
-    """What the draws did at each flow; below the smallest credible one every eighth draw tells."""
+    """What the draws did at each flow; below the smallest credible one every twelfth draw tells."""
     out = []
     for index, flow in enumerate(job.flows):
         column = job.codes[jobs.considered(job.draws.count, flow), index]

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from quietseat.march.engine import MarchResult
 
 SHARES = (("25 %", 0.25), ("50 %", 0.50), ("rated", 1.0))
-THINNED = 8  # below the smallest credible flow every so many draws are looked at
+THINNED = 12  # below the smallest credible flow every so many draws are looked at
 SAME = 0.02  # flows closer than this share of the full flow are one flow
 PILOT_DRAWS = 40  # a pilot has no linear theory here: every draw is marched, so fewer are drawn
 MODULATING_DRAWS = 8  # for a remedy: on default data the verdict is unproven whatever they say
@@ -152,7 +152,7 @@ def prepare(question: Question, basis: Basis) -> Job:
 
 
 def considered(count: int, flow: Flow) -> NDArray[np.int64]:
-    """Draws that tell a flow: all at a counted flow, every eighth below the smallest credible one."""
+    """Draws that tell a flow: all at a counted flow, every twelfth below the smallest credible one."""
     step = 1 if flow.counted or count < 4 * THINNED else THINNED
     return np.arange(0, count, step)
 

@@ -135,12 +135,7 @@ def column(case: MarchCase) -> Column:
     s[rows.VOLUME], s[rows.INFLOW], s[rows.P_R], s[HELD] = case.vessel_volume, case.inflow, vessel, vessel
     s[rows.MASS_R] = fluid.density * case.vessel_volume
     if case.pilot is not None:
-        numbers = pilot_part.pack(case)
-        s[rows.PILOT : rows.PILOT + len(numbers)] = numbers
-        s[rows.DOME] = s[rows.SENSE] = s[rows.FELT] = vessel
-        s[rows.PRELOAD] = 0.0
-        stiffness = case.disc.spring_rate + pilot_part.dome_stiffness(case)
-        s[rows.DAMP] = 2.0 * case.disc.damping_ratio * sqrt(stiffness * case.disc.mass)
+        start.pilot_rows(s, case, vessel)
     _clock_rows(s, case, mesh)
     return s
 

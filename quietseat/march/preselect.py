@@ -37,16 +37,16 @@ class Bounds:
 
     short: float = 1.0  # inlet over critical length, below: no quarter-wave trouble
     low: float = 0.15  # chance of chatter or flutter, below: none
-    high: float = 0.85  # above: chatters
+    high: float = 0.75  # above: chatters
     cycles: float = 0.87  # flow over the least flow with a stable lift, below: opens and shuts
     holds: float = 1.0  # above: has an equilibrium
     carried: float = 0.2  # more by this times the part of the lift that only loss and bowl carry
     plain: float = 0.8  # inlet over critical length, below: quiet without a fit
     past: float = 2.0  # inlet over critical length, above: chatters without a fit; half of it where no lift is in equilibrium
-    barely: float = 1.05  # flow over what the stop needs, below: a line past its critical length may still pull the disc off
+    barely: float = 1.03  # flow over what the stop needs, below: a line past its critical length may still pull the disc off
     undamped: float = 4.0  # damping a bare vessel needs over what there is, above: the vessel may swing with the disc
     stuck: float = 0.01  # friction over seat area x gauge set that holds such a swing
-    slow: float = 1.0  # s, cycle period above which landings and bounces are no chatter
+    slow: float = 0.8  # s, cycle period above which landings and bounces are no chatter
 
 
 BOUNDS = Bounds()

@@ -282,14 +282,19 @@ def column(case: MarchCase) -> Column:
     _outlet_rows(s, case, gas, back)
     _line_rows(s, case, states)
     if case.pilot is not None:
-        numbers = pilot_part.pack(case)
-        s[rows.PILOT : rows.PILOT + len(numbers)] = numbers
-        s[rows.DOME] = s[rows.SENSE] = s[rows.FELT] = vessel
-        s[rows.PRELOAD] = 0.0
-        stiffness = case.disc.spring_rate + pilot_part.dome_stiffness(case)
-        s[rows.DAMP] = 2.0 * case.disc.damping_ratio * sqrt(stiffness * case.disc.mass)
+        pilot_rows(s, case, vessel)
     _clock_rows(s, case, gas)
     return s
+
+
+def pilot_rows(s: Column, case: MarchCase, vessel: float) -> None:
+    """Pilot, dome and sense line at rest at the vessel's pressure, Pa; the dome takes the place of the spring."""
+    numbers = pilot_part.pack(case)
+    s[rows.PILOT : rows.PILOT + len(numbers)] = numbers
+    s[rows.DOME] = s[rows.SENSE] = s[rows.FELT] = vessel
+    s[rows.PRELOAD] = 0.0
+    stiffness = case.disc.spring_rate + pilot_part.dome_stiffness(case)
+    s[rows.DAMP] = 2.0 * case.disc.damping_ratio * sqrt(stiffness * case.disc.mass)
 
 
 def gas_rows(s: Column, gas: Gas) -> None:
