@@ -31,11 +31,15 @@ class Meter:
 
     def __init__(self, inner: Any) -> None:
         self.inner, self.seconds, self.cases, self.updates, self.steps, self.simulated, self.calls = inner, 0.0, 0, 0, 0, 0.0, 0
-        self.settled = 0
+        self.settled, self.left, self.inside = 0, 0, False
 
     def __call__(self, cases: Any, **options: Any) -> Any:
-        start = time.perf_counter()
+        if self.inside:  # runs that a device leaves to the host
+            self.left = len(cases)
+            return self.inner(cases, **options)
+        start, self.inside = time.perf_counter(), True
         results = self.inner(cases, **options)
+        self.inside = False
         self.seconds += time.perf_counter() - start
         self.calls += 1
         self.cases += len(results)
@@ -78,7 +82,14 @@ def fleet(valves: int, samples: int, engine: str, kept: str = "", precision: str
         whole.march = meter
     warm = time.perf_counter()
     one_each = {(s.kind, s.phase, s.outlet_pipe is None): s for s in given}
-    whole.chatter_many([whole.Question(s, samples=4, precision=precision) for s in one_each.values()], basis, engine=engine)
+    few = [whole.Question(s, samples=4, precision=precision, duration=0.02) for s in one_each.values()]
+    whole.chatter_many(few, basis)
+    if engine == "cuda":
+        from quietseat.march import cuda
+
+        pace, cuda.CORE_PACE = cuda.CORE_PACE, 1.0  # or the host would take so few runs all by itself
+        whole.chatter_many(few, basis, engine=engine)
+        cuda.CORE_PACE = pace
     warm = time.perf_counter() - warm
     meter.__init__(meter.inner)  # type: ignore[misc]
     start = time.perf_counter()
@@ -88,7 +99,7 @@ def fleet(valves: int, samples: int, engine: str, kept: str = "", precision: str
     marched = sum(c.marched for c in found)
     return {
         "valves": len(found), "draws": samples, "cases": cases, "marched": marched, "share": marched / max(1, cases),
-        "read_s": read_s, "compile_s": warm, "seconds": spent, "march_s": meter.seconds, "runs": meter.cases,
+        "read_s": read_s, "compile_s": warm, "seconds": spent, "march_s": meter.seconds, "runs": meter.cases, "left_to_host": meter.left,
         "settled_early": meter.settled, "simulated_s": meter.simulated, "steps": meter.steps, "cell_updates": meter.updates,
         "cell_updates_per_s": meter.updates / max(meter.seconds, 1e-9),
         "verdicts": dict(Counter(c.verdict for c in found)), "status": dict(Counter(c.status.value for c in found)),

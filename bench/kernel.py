@@ -295,7 +295,9 @@ def device(flops: float) -> dict[str, object]:
     """Speed and agreement on the graphics processor, printed; flops: floating-point operations of a cell-update, counted elsewhere."""
     import numpy as np
 
+    from quietseat.march import cuda
     from quietseat.march.engine import march
+    from quietseat.march.starters import starter
 
     out: dict[str, object] = {"speed": {}}
     for precision in ("float64", "float32"):
@@ -309,7 +311,7 @@ def device(flops: float) -> dict[str, object]:
     local = march(cases)
     for precision in ("float64", "float32"):
         begin = time.perf_counter()
-        found = march(cases, engine="cuda", precision=precision)
+        found = cuda.march_group(cases, starter(cases[0]).features_of(cases[0]), precision, True, 0)
         took = time.perf_counter() - begin
         same = [a.verdict == b.verdict and a.status is b.status for a, b in zip(local, found)]
         settled = [(a, b) for a, b in zip(local, found) if a.verdict == b.verdict == "flutters"]

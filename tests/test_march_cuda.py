@@ -6,6 +6,7 @@ the device itself, or only its compiler, is a visible skip where it is absent.
 from __future__ import annotations
 
 import os
+from contextlib import nullcontext
 from dataclasses import replace
 from typing import Any
 
@@ -49,6 +50,13 @@ class Here:
 
     def empty(self, shape: Any, kind: Any) -> Any:
         return np.full(shape, np.nan, kind)
+
+    def into(self, place: Any, array: Any) -> Any:
+        place[: len(array)] = array
+        return place[: len(array)]
+
+    def undisturbed(self) -> Any:
+        return nullcontext()
 
     def here(self, array: Any) -> Any:
         return array.copy()
@@ -131,9 +139,9 @@ def test_columns_go_into_slots_and_come_back() -> None:
     machine = Here()
     machine.carrier("put")(count, S, U, slots, columns, body)
     assert S[((slots[5] // 32) * rows.CELLS + 9) * 32 + slots[5] % 32] == columns[9, 5]
-    out = np.zeros((rows.CELLS, count))
+    out = np.zeros((count, rows.CELLS))
     machine.carrier("take")(count, S, slots, out, rows.CELLS)
-    np.testing.assert_array_equal(out, columns[: rows.CELLS])
+    np.testing.assert_array_equal(out.T, columns[: rows.CELLS])
     states = np.zeros(96)
     machine.carrier("state")(96, S, states)
     np.testing.assert_array_equal(states[slots], columns[rows.STATE])
@@ -223,7 +231,8 @@ needs_device = pytest.mark.skipif(_device() is None, reason="no graphics process
 @pytest.mark.parametrize("precision", ["float64", "float32"])
 def test_on_the_device_classes_agree_with_the_cpu(precision: str) -> None:
     cases = [ref_a(0.5 + 0.05 * i, duration=1.0) for i in range(30)]
-    found, local = march(cases, engine="cuda", precision=precision), march(cases)
+    features = starter(cases[0]).features_of(cases[0])
+    found, local = cuda.march_group(cases, features, precision, True, 0), march(cases)
     assert sum(a.verdict == b.verdict for a, b in zip(found, local)) >= 29
 
 
@@ -258,3 +267,29 @@ def ptx(device: Any, features: Any, precision: str, kind: Any) -> str:
 if __name__ == "__main__":
     os.environ.setdefault("NUMBA_NUM_THREADS", "1")
     pytest.main([__file__])
+
+
+def test_the_longest_runs_are_left_to_the_host() -> None:
+    """A thread needs ten times as long for a piece of work as the host's one core: the host takes work until both end together."""
+    pace = 10.0 / cuda.CORE_PACE
+    assert cuda.shared([100.0, 50.0, 10.0, 10.0], 1, pace) == 2  # host 150, longest thread 10 x 10; with one run less 100 against 50 x 10
+    assert cuda.shared([100.0, 9.0], 1, pace) == 1
+    assert cuda.shared([100.0, 50.0, 10.0, 10.0], 4, pace) == 4
+    assert cuda.shared([], 4, pace) == 0
+
+
+def test_groups_shared_between_host_and_threads_lose_no_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cuda, "CORE_PACE", 2.0 / cuda.THREAD_PACE["float64"])  # a core only twice as fast as a thread
+    cases = [ref_a(0.7 + 0.1 * i) for i in range(9)]
+    features = starter(cases[0]).features_of(cases[0])
+    kept: list[Any] = []
+
+    def host(long: Any) -> list[Any]:
+        kept.extend(long)
+        return march(long)
+
+    (found,) = cuda.march_groups([(features, cases)], "float64", True, 0, host, 1, Here)
+    alone = march(cases)
+    assert 0 < len(kept) < len(cases)
+    assert [one.status for one in found] == [one.status for one in alone]
+    assert [one.verdict for one in found] == [one.verdict for one in alone]

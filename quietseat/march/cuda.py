@@ -3,12 +3,15 @@
 Many cases are resident at once; after a few hundred steps the host reads which have ended, fetches their heads, fills
 their slots with waiting cases, and closes the ranks when nobody waits any more. Results agree with the CPU's by
 tolerance: additions are contracted differently, so a chaotic run parts after some impacts, its class does not.
+A thread takes a step many times slower than a core does, so the longest runs would be waited for: the host's cores, idle
+meanwhile, take just so many of them that both end together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager
 from functools import cache
 from threading import Lock
 from typing import Any
@@ -33,6 +36,11 @@ LOOKS = 64
 SPARSE = 0.75
 """Share of running slots below which the ranks are closed."""
 
+THREAD_PACE = {"float64": 5e-6, "float32": 2.5e-6}
+"""Seconds a thread needs for one cell-update (measured on an H100); only how runs are shared out depends on it."""
+CORE_PACE = 5e7
+"""Cell-updates a second of one core of the host while the device works (measured there, 3e7 to 4e7); likewise."""
+
 Numbers = npt.NDArray[np.float64]
 _making = Lock()
 
@@ -46,13 +54,22 @@ class Processor:
 
     def there(self, array: npt.NDArray[Any]) -> Any:
         """Copy an array to the device."""
-        copy = self.cuda.to_device(np.ascontiguousarray(array), stream=self.stream)
-        self.stream.synchronize()
-        return copy
+        return self.cuda.to_device(np.ascontiguousarray(array), stream=self.stream)
+
+    def into(self, place: Any, array: npt.NDArray[Any]) -> Any:
+        """Copy an array into the beginning of one on the device; that beginning."""
+        begun = place[: len(array)]
+        begun.copy_to_device(np.ascontiguousarray(array), stream=self.stream)
+        return begun
 
     def empty(self, shape: tuple[int, ...] | int, kind: Any) -> Any:
         """An array on the device, not set."""
         return self.cuda.device_array(shape, kind)
+
+    def undisturbed(self) -> AbstractContextManager[Any]:
+        """Nothing on the device is given back inside: giving back waits for every stream, and groups would wait for each other."""
+        held: AbstractContextManager[Any] = self.cuda.defer_cleanup()
+        return held
 
     def here(self, array: Any) -> npt.NDArray[Any]:
         """Copy an array back."""
@@ -84,6 +101,9 @@ def driver() -> Any:
         raise CalculationFailed(Status.NOT_COMPUTED, f"engine = 'cuda': numba-cuda cannot be loaded ({error}); install quietseat[cuda]") from error
     if not usable:
         raise CalculationFailed(Status.NOT_COMPUTED, "engine = 'cuda': no graphics processor with a driver was found; use engine = 'local'")
+    from numba import config
+
+    setattr(config, "CUDA_LOW_OCCUPANCY_WARNINGS", 0)  # noqa: B010 - the last runs of a crowd fill no device, and that is known
     return cuda
 
 
@@ -162,15 +182,37 @@ def _carriers(cuda: Any, thread: Any) -> dict[int, Any]:
 
 
 def march_groups(
-    groups: Sequence[tuple[Any, Sequence[MarchCase]]], precision: str, early_stop: bool, samples: int
+    groups: Sequence[tuple[Any, Sequence[MarchCase]]], precision: str, early_stop: bool, samples: int,
+    host: Callable[[Sequence[MarchCase]], list[MarchResult]], cores: int, machine: Callable[[], Any] | None = None,
 ) -> list[list[MarchResult]]:
-    """March groups (features, cases) beside each other: the last long runs of one leave most of the device idle.
+    """March groups (features, cases) beside each other, the longest runs by `host` on so many of its cores.
 
-    Results group by group. Raises CalculationFailed where there is no graphics processor.
+    `machine` makes what runs the threads (None: the graphics processor). Results group by group. Raises CalculationFailed
+    where there is no graphics processor.
     """
-    driver()
-    with ThreadPoolExecutor(max(1, len(groups))) as pool:
-        return list(pool.map(lambda group: march_group(group[1], group[0], precision, early_stop, samples), groups))
+    made = machine or Processor
+    crowds = [_Crowd(cases, features, precision, early_stop, samples, made(), SLOTS) for features, cases in groups]
+    work = [(crowd.foreseen[index] * crowd.cases[index].cells, crowd, int(index)) for crowd in crowds for index in crowd.waiting]
+    work.sort(key=lambda one: -one[0])
+    long = work[: shared([amount for amount, _, _ in work], cores, THREAD_PACE[precision])]
+    for crowd in crowds:
+        crowd.leave({index for _, owner, index in long if owner is crowd})
+    with ThreadPoolExecutor(len(crowds) + 1) as pool:
+        kept = pool.submit(host, [crowd.cases[index] for _, crowd, index in long])
+        found = list(pool.map(lambda crowd: crowd.work(), crowds))
+        for (_, crowd, index), result in zip(long, kept.result(), strict=True):
+            crowd.results[index] = result
+    return found
+
+
+def shared(work: Sequence[float], cores: int, pace: float) -> int:
+    """How many of the longest runs the host takes so that it ends with the device: `work` in cell-updates, longest first."""
+    taken = 0.0
+    for count, amount in enumerate(work):
+        if taken / (CORE_PACE * cores) >= amount * pace:
+            return count
+        taken += amount
+    return len(work)
 
 
 def march_group(
@@ -202,7 +244,12 @@ class _Crowd:
         columns, self.foreseen, self.waiting = _columns(cases, self.results)
         self.columns = columns.astype(self.real)
         self.body = columns.shape[0] - rows.CELLS
-        self.slots = min(-(-max(slots, 1) // WARP) * WARP, -(-max(len(self.waiting), 1) // WARP) * WARP)
+        self.most_slots = slots
+
+    def leave(self, taken: set[int]) -> None:
+        """Cases that somebody else marches."""
+        if taken:
+            self.waiting = self.waiting[~np.isin(self.waiting, list(taken))]
 
     def work(self) -> list[MarchResult]:
         """March until no case is left."""
@@ -210,44 +257,52 @@ class _Crowd:
             return self.results
         from quietseat.march.starters import starter
 
+        self.slots = min(self.most_slots, len(self.waiting))
         first = self.cases[int(self.waiting[0])]
         self.cells, further = starter(first).cells_of(first)
         machine = self.machine
-        self._allocate(self.slots)
+        self._allocate()
         self.trace = machine.there(np.zeros((len(self.cases) if self.samples else 1, max(self.samples, 1), 4), self.real))
         self._fill(np.arange(self.slots))
-        while True:
-            self.march(
-                len(self.owner), self.S, self.U, self.most, self.owner_there, self.trace, self.samples, self.cells, further,
-                LOOKS, self.early, self.body,
-            )  # fmt: skip
-            machine.carrier("state")(len(self.owner), self.S, self.states)
-            states = machine.here(self.states)
-            over = np.flatnonzero((states != rows.RUNNING) & (self.owner >= 0))
-            if len(over):
-                self._harvest(over)
-                self._fill(over)
-            running = np.flatnonzero(self.owner >= 0)
-            if not len(running):
-                break
-            if not len(self.waiting) and len(running) < SPARSE * len(self.owner):
-                self._close_ranks(running)
+        with machine.undisturbed():
+            while True:
+                self.march(
+                    len(self.owner), self.S, self.U, self.most, self.owner_there, self.trace, self.samples, self.cells, further,
+                    LOOKS, self.early, self.body,
+                )  # fmt: skip
+                machine.carrier("state")(len(self.owner), self.S, self.states)
+                states = machine.here(self.states[: len(self.owner)])
+                over = np.flatnonzero((states != rows.RUNNING) & (self.owner >= 0))
+                if len(over):
+                    self._harvest(over)
+                    if len(self.waiting):
+                        self._fill(over)
+                running = np.flatnonzero(self.owner >= 0)
+                if not len(running):
+                    break
+                if not len(self.waiting) and len(running) < SPARSE * len(self.owner):
+                    self._close_ranks(running)
         self._traces()
         return self.results
 
-    def _allocate(self, slots: int) -> None:
-        machine = self.machine
-        blocks = -(-slots // WARP)
-        self.S = machine.there(np.zeros(blocks * rows.CELLS * WARP, self.real))
-        self.U = machine.empty(blocks * self.body * WARP, self.real)
-        self.states = machine.empty(blocks * WARP, self.real)
-        self.owner = np.full(blocks * WARP, -1, np.int64)
+    def _allocate(self) -> None:
+        """All that is needed on the device, once: asking for more waits for every stream. Twice the state, to close ranks into."""
+        machine, slots, blocks = self.machine, self.slots, -(-self.slots // WARP)
+        self.pairs = [
+            (machine.empty(blocks * rows.CELLS * WARP, self.real), machine.empty(blocks * self.body * WARP, self.real))
+            for _ in range(2)
+        ]
+        self.S, self.U = self.pairs[0]
+        self.states = machine.empty(slots, self.real)
+        self.picked, self.heads = machine.empty(slots, np.int64), machine.empty((slots, rows.PILOT), self.real)
+        self.owner_there, self.most = machine.empty(slots, np.int64), machine.empty(slots, self.real)
+        self.owner = np.full(slots, -1, np.int64)
 
     def _tell(self) -> None:
         """Tell the device who stands where."""
-        self.owner_there = self.machine.there(np.maximum(self.owner, 0))
         held = np.maximum(self.owner, 0)
-        self.most = self.machine.there((STEPS_MOST * np.maximum(self.foreseen[held], 1.0)).astype(self.real))
+        self.machine.into(self.owner_there, held)
+        self.machine.into(self.most, (STEPS_MOST * np.maximum(self.foreseen[held], 1.0)).astype(self.real))
 
     def _fill(self, free: npt.NDArray[np.int64]) -> None:
         """Waiting cases into free slots."""
@@ -255,16 +310,16 @@ class _Crowd:
         if count:
             chosen, self.waiting = self.waiting[:count], self.waiting[count:]
             free = free[:count].astype(np.int64)
-            there = self.machine.there
-            self.machine.carrier("put")(count, self.S, self.U, there(free), there(self.columns[:, chosen]), self.body)
+            picked = self.machine.into(self.picked, free)
+            self.machine.carrier("put")(count, self.S, self.U, picked, self.machine.there(self.columns[:, chosen]), self.body)
             self.owner[free] = chosen
         self._tell()
 
     def _harvest(self, over: npt.NDArray[np.int64]) -> None:
         """Results of the slots that have ended; the slots become free."""
-        out = self.machine.empty((rows.PILOT, len(over)), self.real)
-        self.machine.carrier("take")(len(over), self.S, self.machine.there(over.astype(np.int64)), out, rows.PILOT)
-        heads = self.machine.here(out).T.astype(np.float64)
+        picked = self.machine.into(self.picked, over.astype(np.int64))
+        self.machine.carrier("take")(len(over), self.S, picked, self.heads, rows.PILOT)
+        heads = self.machine.here(self.heads[: len(over)]).astype(np.float64)
         for slot, head in zip(over.tolist(), heads.tolist()):
             index = int(self.owner[slot])
             result = verdict(head, self.cases[index].inflow)
@@ -275,12 +330,12 @@ class _Crowd:
         self.owner[over] = -1
 
     def _close_ranks(self, running: npt.NDArray[np.int64]) -> None:
-        """Running slots moved together into smaller arrays."""
-        old = self.S, self.U
-        owner = self.owner[running]
-        self._allocate(len(running))
-        self.owner[: len(running)] = owner
-        self.machine.carrier("move")(len(running), *old, self.machine.there(running.astype(np.int64)), self.S, self.U, self.body)
+        """Running slots moved together, into the other pair of arrays."""
+        self.pairs.reverse()
+        picked = self.machine.into(self.picked, running.astype(np.int64))
+        self.machine.carrier("move")(len(running), self.S, self.U, picked, *self.pairs[0], self.body)
+        self.S, self.U = self.pairs[0]
+        self.owner = self.owner[running]
         self._tell()
 
     def _traces(self) -> None:

@@ -1,7 +1,7 @@
 """Any number of runs in time, grouped by what their kernel must be compiled for, marched as lanes.
 
 `engine="local"`: this machine's cores, blocks of lanes that refill as runs end. `engine="cuda"`: one lane a thread of a
-graphics processor. The class of a run does not depend on its neighbours; its digits may in the last places.
+graphics processor, the few longest runs meanwhile on this machine's cores. The class of a run does not depend on its neighbours; its digits may in the last places.
 """
 
 from __future__ import annotations
@@ -51,13 +51,16 @@ def march(
     if engine == "cuda":
         from quietseat.march import cuda
 
+        def here(long: Sequence[MarchCase]) -> list[MarchResult]:
+            return march(long, precision=precision, early_stop=early_stop, samples=samples)
+
         given = [(key[0], [cases[i] for i in indices]) for key, indices in groups.items()]
-        for indices, found in zip(groups.values(), cuda.march_groups(given, precision, early_stop, samples)):
+        found_groups = cuda.march_groups(given, precision, early_stop, samples, here, workers())
+        for indices, found in zip(groups.values(), found_groups):
             for i, result in zip(indices, found):
                 results[i] = result
         return results
-    for key, indices in groups.items():
-        _group(cases, indices, results, key[0], key[1:], precision, early_stop, samples)
+    _on_cores(cases, groups, results, precision, early_stop, samples)
     return results
 
 
@@ -81,29 +84,38 @@ def _groups(cases: Sequence[MarchCase], results: list[MarchResult]) -> dict[tupl
     return groups
 
 
-def _group(
+def _on_cores(
     cases: Sequence[MarchCase],
-    indices: list[int],
+    groups: dict[tuple[Any, int, int], list[int]],
     results: list[MarchResult],
-    features: Features,
-    cells: tuple[int, int],
     precision: str,
     early_stop: bool,
     samples: int,
 ) -> None:
+    """Every thread works through the groups one after the other, without waiting for the last runs of the others."""
+    from quietseat.march import lanes
     from quietseat.march.starters import starter
 
+    for features, *_ in groups:
+        lanes.runner(features, LANES[precision], precision)  # made once here, or two threads might each compile their own
     # Long runs first: the last lanes to end should be short ones.
-    waiting = deque(sorted(indices, key=lambda i: -cases[i].duration / cases[i].inlet_length))
-    start = starter(cases[indices[0]])
-    threads = min(workers(), -(-len(indices) // LANES[precision]))
-    blocks = [_Block(features, cells, start, precision, samples) for _ in range(max(threads, 1))]
+    queues = [
+        (key, starter(cases[indices[0]]), deque(sorted(indices, key=lambda i: -cases[i].duration / cases[i].inlet_length)))
+        for key, indices in groups.items()
+    ]
+    width = LANES[precision]
+    threads = min(workers(), sum(-(-len(indices) // width) for indices in groups.values()))
+
+    def work() -> None:
+        for (features, *cells), start, waiting in queues:
+            if waiting:
+                _Block(features, (cells[0], cells[1]), start, precision, samples).work(cases, waiting, results, early_stop)
+
     if threads <= 1:
-        blocks[0].work(cases, waiting, results, early_stop)
+        work()
         return
     with ThreadPoolExecutor(threads) as pool:
-        jobs = [pool.submit(block.work, cases, waiting, results, early_stop) for block in blocks]
-        for job in jobs:
+        for job in [pool.submit(work) for _ in range(threads)]:
             job.result()
 
 

@@ -78,11 +78,11 @@ def carry_threads(jit: Callable[[Any], Any]) -> SimpleNamespace:
 
     @jit
     def take(i, S, slots, out, rows):  # type: ignore[no-untyped-def]
-        """The first head rows of slot slots[i] into column i of `out`."""
+        """The first head rows of slot slots[i] into row i of `out`."""
         slot = slots[i]
         block, lane = slot // WARP, slot % WARP
         for r in range(rows):
-            out[r, i] = S[(block * CELLS + r) * WARP + lane]
+            out[i, r] = S[(block * CELLS + r) * WARP + lane]
 
     @jit
     def state(i, S, out):  # type: ignore[no-untyped-def]
