@@ -113,6 +113,8 @@ class Basis(BaseModel):
     leak_ppm: float
     bellows_life_intervals: float
     cdtp_band: float
+    open_target: float
+    reliability_weight: float
     opening_time: str
     critical_length_margin: float
     critical_length_excess: float
@@ -147,12 +149,25 @@ class Basis(BaseModel):
     carbon_price: float
     gwp_set: str
     leak_basis: str
+    leak_sector: str
+    rule_pack: str
     operating_value: float
     misfit_cost: float
+    cost_year: int
+    inflation: float
+    price_tables: str
+    operating_constraint: str
+    late_cure_factor: float
+    failed_demand_cost: float
+    demands_per_year: float
+    valve_life_years: float
+    money_draws: int
+    money_seed: int
     budget: float
     outage_days: float
     crews: int
     crew_hours_per_day: float
+    asked_valves: int
     worst_valves: int
     stepped_valves: int
     title: str

@@ -177,6 +177,8 @@ class History:
 
     events: tuple[Event, ...] = ()
     condition: str | None = None  # free text, as given
+    last_clean_survey: str | None = None  # day of the last leak survey that found nothing here
+    measured_rate: float | None = None  # kg/s, a leak rate that was measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -461,6 +463,7 @@ class Work:
     money: Spread = Spread(0.0, 0.0, 0.0)  # besides labour
     outage: bool = True  # has to be done with the line open
     source: str = ""
+    kind: str = "fit"  # fit, engineering
 
 
 @dataclass(frozen=True, slots=True)
@@ -538,3 +541,4 @@ class Remedy:
     rejected_because: str = ""
     question: str = ""  # what the owner must answer first
     assessment: Assessment | None = None
+    valves: int = 1  # how many valves stand there afterwards

@@ -253,7 +253,10 @@ def location(place: Location) -> dict[str, Any]:
                     if getattr(place.service, name) is not None},
         "case_inputs": [keyed(case, "case", drop_none=True) for case in place.cases],
         "inlet": _line(place.inlet), "outlet": _line(place.outlet),
-        "history": {"condition": place.history.condition, "events": [asdict(e) for e in place.history.events]},
+        "history": {
+            "condition": place.history.condition, "events": [asdict(e) for e in place.history.events],
+            "last_clean_survey": place.history.last_clean_survey, "measured_rate_kg_s": place.history.measured_rate,
+        },
         "remarks": list(place.remarks),
     }  # fmt: skip
 

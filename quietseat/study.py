@@ -20,13 +20,13 @@ from quietseat.basis import Basis
 from quietseat.model import Assessment, Assumption, Location, Problem, Remedy
 from quietseat.portfolio import Entry, entry, rank
 from quietseat.register import Register, read
-from quietseat.remedies import best_plain_yes, propose, recommended
+from quietseat.remedies import best_plain_yes, propose_many, recommended
 from quietseat.status import InputUnusable, Status
 from quietseat.tables import sources
 
 SCHEMA = "quietseat-study/1"
 CHUNK = 100  # valves a task: a pool pays off above a few chunks
-MARCHED_CHUNK = 20  # the same where they are marched in time: a valve takes a hundred times as long
+MARCHED_CHUNK = 40  # the same where they are marched in time: enough runs to fill the lanes of a core
 VERDICTS = ("misfit", "unproven", "watch", "sound")
 WEIGHT = {"stop": 100.0, "act": 10.0, "note": 1.0}
 CAUTIONS = (
@@ -234,11 +234,10 @@ class _How:
         return Asking(basis.remedy_samples, ends=True) if self.march else None
 
 
-def described(location: Location, found: Assessment, basis: Basis, how: _How) -> dict[str, Any]:
+def described(location: Location, found: Assessment, remedies: tuple[Remedy, ...], basis: Basis, how: _How) -> dict[str, Any]:
     """Everything about one assessed valve, ready to send between processes: summary, packed JSON, plan entry, tally."""
     whole, _ = complete(location, basis)
     record = how.record
-    remedies = propose(location, found, basis, how.remedies(basis))
     best, plain_yes = recommended(remedies), best_plain_yes(remedies)
     content = {
         "tag": location.tag, "verdict": found.verdict, "alias": list(location.alias), "unit": location.unit,
@@ -451,13 +450,19 @@ JUDGED_BY = {
 
 
 def _chunk(chunk: Sequence[Job], how: _How, basis: Basis) -> list[Any]:
-    """Valves assessed together, so that those in doubt are marched in one batch; a failure names its row, the others go on."""
+    """Valves assessed together and their remedies together, so that all in doubt is marched in two batches; a failure names its row, the others go on."""
     out = []
-    for (location, _), found in zip(chunk, assess_many(chunk, basis, record=how.record, asking=how.asking(basis))):
+    judged = assess_many(chunk, basis, record=how.record, asking=how.asking(basis))
+    good = [(location, found) for (location, _), found in zip(chunk, judged) if not isinstance(found, Exception)]
+    cures = iter(propose_many(good, basis, how.remedies(basis)))
+    for (location, _), found in zip(chunk, judged):
         try:
             if isinstance(found, Exception):
                 raise found
-            out.append(described(location, found, basis, how))
+            remedies = next(cures)
+            if isinstance(remedies, Exception):
+                raise remedies
+            out.append(described(location, found, remedies, basis, how))
         except Exception as error:  # one row's failure must not stop the fleet
             lost = Problem(
                 f"the calculation failed inside ({type(error).__name__}: {error}); this valve is unproven",

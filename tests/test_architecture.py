@@ -12,10 +12,10 @@ ROOT = Path(__file__).parent.parent / "quietseat"
 # Level by level, and inside a level in this order: a module imports only what stands before it.
 ORDER = (
     "status", "formula", "unit_table", "units", "typeset", "tables",
-    "fields", "model", "basis",
+    "fields", "model", "plain", "basis",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
-    "register", "casefile", "assess", "remedies", "portfolio",
-    "plain", "predictions", "study", "verify", "checks", "answers",
+    "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "portfolio", "planning", "questions",
+    "predictions", "study", "verify", "walkdown", "checks", "cost", "answers",
     "demo", "report",
     "terminal", "cli", "__main__",
 )  # fmt: skip

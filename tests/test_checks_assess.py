@@ -10,11 +10,11 @@ from valves_sample import ATM, BAR, BASIS, CASE, SOUND, bent
 
 from quietseat.assess import assess
 from quietseat.assess.checks.common import near
-from quietseat.assess.checks.history import as_left
 from quietseat.assess.checks.pipes import back_limit
 from quietseat.assess.checks.pressure import operating_limit, set_tolerance
 from quietseat.assess.checks.ratings import rating
 from quietseat.model import Case, Event, Finding, Location, Origin, Problem, Valve
+from quietseat.reliability import as_left
 from quietseat.status import Status
 from quietseat.tables import table
 

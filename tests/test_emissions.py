@@ -3,11 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from math import sqrt
 
 import pytest
 
-from quietseat.emissions import LeakFacts, footprint, leak_rate, potential, route
+from quietseat.emissions import (
+    NAMES,
+    SURVEY,
+    LeakFacts,
+    Lifts,
+    bleed,
+    bubbles_to_mass,
+    choose,
+    credit,
+    fittings,
+    footprint,
+    in_force,
+    judge,
+    leak_rate,
+    lifts,
+    potential,
+    route,
+    side_by_side,
+    simmer,
+    split,
+)
 from quietseat.formula import Sheet
 from quietseat.status import CalculationFailed
 from quietseat.tables import table
@@ -59,7 +80,8 @@ def test_allowance_of_a_liquid_valve() -> None:
     ("basis", "change", "expected"),
     [
         ("population", {"sector": "chemical"}, 911), ("population", {"sector": "refinery"}, 1402),
-        ("population", {"sector": "oil-gas"}, 77), ("leaker", {"sector": "oil-gas"}, 338),
+        ("average", {"sector": "oil-gas"}, 77), ("average", {"sector": "refinery"}, 1402),
+        ("leaker", {"sector": "oil-gas"}, 338),
         ("leaker", {"sector": "oil-gas", "compressor": True}, 6670), ("leaker", {"sector": "refinery"}, 14813),
         ("correlation", {"ppm": 500.0}, 4.6), ("correlation", {"ppm": 10_000.0}, 27),
         ("correlation", {"ppm": 0.0}, 0.04), ("correlation", {"ppm": 100_000.0}, 964),
@@ -116,6 +138,139 @@ def test_every_answer_is_a_range_with_its_source() -> None:
         found = leak_rate(basis, replace(METHANE, ppm=500.0))
         assert 0 <= found.low <= found.mid <= found.high
         assert found.source and found.confidence and found.words
+
+
+def test_population_between_east_and_west() -> None:
+    """6.1: population factors 7 and 32 kg a year; the middle is their geometric mean."""
+    found = leak_rate("population", replace(METHANE, sector="oil-gas"))
+    assert found.low * YEAR == pytest.approx(7, rel=0.05) and found.high * YEAR == pytest.approx(32, rel=0.05)
+    assert found.mid == pytest.approx(sqrt(found.low * found.high))
+    assert found.year == 2016
+
+
+def test_a_pegged_instrument_opens_the_high_end() -> None:
+    """6.1: 10 000 ppm: 27 kg a year by the correlation, 1226 if the instrument ended there (SOCMI, pegged)."""
+    found = leak_rate("screening", replace(METHANE, ppm=10_000.0))
+    assert found.high * YEAR == pytest.approx(1226, rel=0.01) and "ended there" in found.words
+    assert leak_rate("screening", replace(METHANE, ppm=9_999.0)).high * YEAR == pytest.approx(329, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("change", "basis"),
+    [
+        ({}, "population"), ({"found_leaking": True}, "leaker"), ({"found_leaking": True, "ppm": 700.0}, "screening"),
+        ({"ppm": 700.0, "measured": 1e-6}, "measured"), ({"phase": "liquid"}, "in-spec"), ({"discharge_to": "flare"}, "in-spec"),
+        ({"discharge_to": "flare", "ppm": 700.0, "found_leaking": True}, "gap"), ({"mended": True, "ppm": 700.0}, "in-spec"),
+        ({"discharge_to": "process"}, "in-spec"),
+    ],
+)  # fmt: skip
+def test_the_rule(change: dict[str, object], basis: str) -> None:
+    """Rules of use, 6.1: reading, found leaking, population; survey factors only to atmosphere."""
+    leaks = side_by_side(replace(METHANE, **change))
+    assert [leak.basis for leak in leaks] == list(NAMES)
+    assert [leak.basis for leak in leaks if leak.applies] == [basis]
+    assert all(leak.why and leak.source for leak in leaks)
+
+
+def test_a_flare_takes_no_survey_factor_and_says_why() -> None:
+    leaks = {leak.basis: leak for leak in side_by_side(replace(METHANE, discharge_to="flare", ppm=500.0))}
+    for name in SURVEY:
+        assert leaks[name].mid is None and "flare" in leaks[name].why and not leaks[name].applies
+    assert leaks["in-spec"].mid is not None and leaks["gap"].mid is not None
+
+
+def test_the_choice_of_the_basis_is_taken_where_it_can_be() -> None:
+    assert choose(METHANE, "leaker")[0] == "leaker" and choose(METHANE, "api-527")[0] == "in-spec"
+    assert choose(replace(METHANE, discharge_to="flare"), "leaker")[0] == "in-spec"
+
+
+def test_bubbles() -> None:
+    """40 bubbles a minute are 0.60 scf a day, 4.2 kg methane a year (6.1)."""
+    assert bubbles_to_mass(40, 0.01604) * YEAR == pytest.approx(4.2, abs=0.05)
+    with pytest.raises(CalculationFailed, match="negative"):
+        bubbles_to_mass(-1, 0.01604)
+
+
+def test_a_gap_that_does_not_choke() -> None:
+    """Isentropic nozzle from 1.5 to 1.01325 bara, air at 300 K, k 1.4, by hand: 332.757 kg/m2/s."""
+    air = replace(METHANE, molar_mass=0.0289655, k=1.4, operating_pressure=1.5e5, gap=1e-7)
+    found = leak_rate("gap", air)
+    assert found.mid == pytest.approx(3.32757e-5, rel=1e-5) and "unchoked" in found.source
+    with pytest.raises(CalculationFailed, match="nothing leaks out"):
+        leak_rate("gap", replace(air, operating_pressure=101325.0))
+
+
+def test_a_gap_of_liquid() -> None:
+    water = replace(METHANE, phase="liquid", density=1000.0, operating_pressure=1101325.0, gap=1e-7)
+    assert leak_rate("gap", water).mid == pytest.approx(1e-7 * sqrt(2 * 1000 * 1e6), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("fluid", "molar_mass", "methane", "co2"),
+    [
+        ("methane", None, 1.0, 0.0), ("CO2", None, 0.0, 1.0), ("nitrogen", None, 0.0, 0.0), ("propane", None, 0.0, 0.0),
+        ("90 % methane, 6 % ethane, 4 % carbon dioxide", None, 0.80200, 0.09778), ("methane 50 %, nitrogen 50 %", None, 0.36413, 0.0),
+    ],
+)  # fmt: skip
+def test_composition(fluid: str, molar_mass: float | None, methane: float, co2: float) -> None:
+    """By hand with molar masses 16.0425, 30.069, 44.0095, 28.0134."""
+    found = split(fluid, molar_mass)
+    assert (found.methane, found.co2) == pytest.approx((methane, co2), abs=5e-5)
+    assert found.methane + found.co2 <= 1.0 + 1e-12 and found.confidence == "computed"
+
+
+def test_unknown_composition_is_a_range_and_an_estimate() -> None:
+    named, nameless = split("natural gas", 0.018), split("vent stream", 0.018)
+    assert 0 < named.methane_low < named.methane < named.methane_high < 1 and named.confidence == "estimate"
+    assert nameless.methane_low == 0.0
+    assert split(None, None).methane == 1.0 and split("crude oil", None, "liquid").methane == 0.0
+    for wrong, words in (("60 % methane, 60 % ethane", "sums to 120"), ("50 % methane, 50 % unobtainium", "not known by name")):
+        with pytest.raises(CalculationFailed, match=words):
+            split(wrong, None)
+
+
+def test_simmer_and_bleed_near_set() -> None:
+    """Common practice: the bleeding kind emits from about 95 % of set, the non-bleeding kind not before set."""
+
+    def at(ratio: float) -> LeakFacts:
+        return replace(METHANE, operating_pressure=101325 + ratio * 150 * PSI)
+
+    assert simmer(at(0.94), 0.95) is None and bleed(at(0.94), "bleeding") is None
+    half = simmer(at(0.975), 0.95)
+    assert half is not None and half.mid == pytest.approx(0.5 * leak_rate("gap", at(0.975)).mid, rel=1e-6) and half.low == 0.0
+    near, unknown = bleed(at(0.97), "bleeding"), bleed(at(0.97), None)
+    assert near is not None and near.low > 0 and near.confidence == "common practice"
+    assert unknown is not None and unknown.low == 0.0
+    assert bleed(at(0.99), "non-bleeding") is None
+
+
+def test_lifts() -> None:
+    """V dp / a^2 by hand: 10 x 0.07 x 1e6 / 400^2 = 4.375 kg a lift; a simulation's figure wins."""
+    known = Lifts(12, 1e6, 0.07, 10.0, 400.0, 2.0, 1.0)
+    both = lifts(known)
+    assert both.low * YEAR == pytest.approx(12 * 4.375) and both.mid * YEAR == pytest.approx(12 * 8.75)
+    fewer = lifts(replace(known, modulating=True, blowdown=0.02))
+    assert fewer.mid * YEAR == pytest.approx(12 * 1.25)
+    assert lifts(replace(known, mass=3.0)).mid * YEAR == pytest.approx(36.0)
+    with pytest.raises(CalculationFailed, match="vessel volume unknown"):
+        lifts(replace(known, volume=None))
+
+
+def test_a_pilot_never_takes_everything_away() -> None:
+    rest = fittings()
+    assert 0 < rest.low < rest.mid < rest.high
+    assert 0 < credit(1e-4, rest.mid) < 1 and credit(1e-12, rest.mid) == 0.0
+    with pytest.raises(CalculationFailed, match="nothing to reduce"):
+        credit(0.0, rest.mid)
+
+
+def test_rule_packs_are_dated() -> None:
+    """A charge of 900, 1200, 1500 for 2024, 2025, 2026 and later (seen); none is in force before."""
+    assert in_force("us-waste-charge", date(2023, 12, 31)) == () and in_force("none", date(2025, 1, 1)) == ()
+    assert [judge("us-waste-charge", date(year, 6, 1), None, None).charge for year in (2024, 2025, 2026, 2030)] == [900, 1200, 1500, 1500]
+    found = judge("eu-2024-1787", date(2026, 3, 1), 8000.0, None)
+    assert found.over and any("2026-03-06" in words for words in found.words) and any("2026-03-31" in words for words in found.words)
+    assert "no rule of eu-2024-1787" in judge("eu-2024-1787", date(2020, 1, 1), 8000.0, None).words[0]
 
 
 def test_missing_facts() -> None:

@@ -347,7 +347,7 @@ def test_vetoed_and_irrelevant_remedies_are_not_assessed(monkeypatch):
         count += 1
         return assess(*args, **kwargs)
 
-    monkeypatch.setattr(evaluate, "assess", counting)
+    monkeypatch.setattr("quietseat.remedies.trouble.assess", counting)
     for changes in (OVERSIZED, CLOSE, {"history": History((Event("leak"),))}, {"inlet": {"length": 6.0}}):
         count = 0
         found = remedies(place(**changes))

@@ -160,12 +160,10 @@ def test_hash_follows_inputs_and_basis(packaged: demo.DemoFiles) -> None:
 
 
 def test_one_failing_row_is_one_unproven_valve(packaged: demo.DemoFiles, monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(location: Any, found: Any, basis: Any, asking: Any = None) -> Any:
-        if location.tag.endswith("1005"):
-            raise ZeroDivisionError("a fault of ours")
-        return ()
+    def broken(jobs: Any, basis: Any, asking: Any = None) -> Any:
+        return [ZeroDivisionError("a fault of ours") if place.tag.endswith("1005") else () for place, _ in jobs]
 
-    monkeypatch.setattr(study, "propose", broken)
+    monkeypatch.setattr(study, "propose_many", broken)
     found = study.run(packaged.register, closed(packaged), packaged.mends, workers=1)
     hit = next(record for record in found.records if record.tag.endswith("1005"))
     assert hit.verdict == "unproven" and "failed inside" in hit.full()["reasons"][0]

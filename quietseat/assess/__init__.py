@@ -24,7 +24,7 @@ from quietseat.model import Assessment, Assumption, Finding, Location, Problem, 
 from quietseat.sizing.pressure import cdtp
 from quietseat.status import CalculationFailed, Status
 
-__all__ = ["Asking", "Screened", "assess", "assess_many", "complete", "finish", "in_doubt", "screen"]
+__all__ = ["Asking", "Screened", "assess", "assess_many", "complete", "finish", "in_doubt", "march_all", "screen"]
 
 _NOT_YET = Stability()
 Result = TypeVar("Result")
@@ -49,7 +49,7 @@ def assess(
     doubt; None = closed form only.
     """
     screened = screen(location, basis, record=record, problems=problems)
-    return finish(_marched([screened], basis, asking)[0] if asking else screened)
+    return finish(march_all([screened], basis, asking)[0] if asking else screened)
 
 
 def assess_many(
@@ -59,7 +59,7 @@ def assess_many(
     screened = [_caught(screen, location, basis, record=record, problems=problems) for location, problems in jobs]
     if asking:
         good = [item for item in screened if isinstance(item, Screened)]
-        done = iter(_marched(good, basis, asking))
+        done = iter(march_all(good, basis, asking))
         screened = [next(done) if isinstance(item, Screened) else item for item in screened]
     return [_caught(finish, item) if isinstance(item, Screened) else item for item in screened]
 
@@ -71,7 +71,8 @@ def _caught(call: Callable[..., Result], *args: Any, **options: Any) -> Result |
         return error
 
 
-def _marched(screened: Sequence[Screened], basis: Basis, asking: Asking) -> list[Screened]:
+def march_all(screened: Sequence[Screened], basis: Basis, asking: Asking) -> list[Screened]:
+    """Second pass: what closed form leaves in doubt marched in time, in one batch; the others as they are."""
     views = march([(item.view, item.sheet) for item in screened], basis, asking)
     return [replace(item, view=view) for item, view in zip(screened, views)]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from math import isfinite
 from typing import Any
 
@@ -37,6 +38,7 @@ _DESIGNATED = (
     ("outlet_class", "outlet_class"),
 )  # fmt: skip
 _EVENT = ("date", "event", "value", "note", "cost")
+_SAID = {"condition": "text", "reading_ppm": "ppm", "reading_date": "date", "last_clean_survey": "date", "measured_rate": "mass_flow"}
 _RUN = {
     "flow": "flow", "flow_fraction": "fraction", "inlet_length": "length", "cells": "integer", "duration": "time",
     "start": "choice",
@@ -338,16 +340,41 @@ def _history(reader: Reader, content: Any) -> History:
         reader.wrong.append("[history] must be a table of lists or [[history]] entries")
         return History()
     events: list[Event] = []
-    condition = None
+    said: dict[str, Any] = {}
     for name, group in groups.items():
-        if name == "condition":
-            condition = str(group)
+        if name in _SAID:
+            said[name] = _said(reader, name, group)
+            continue
+        if not isinstance(group, (list, dict)):
+            reader.unknown(f"history.{name}", [f"history.{key}" for key in _SAID])
             continue
         for number, raw in enumerate(group if isinstance(group, list) else [group]):
             event = _event(reader, f"history.{name}[{number}]", name, raw)
             if event is not None:
                 events.append(event)
-    return History(tuple(events), condition)
+    if said.get("reading_ppm") is not None:
+        events.append(Event("leak", said.get("reading_date"), said["reading_ppm"], "leak reading"))
+    elif "reading_date" in said and "reading_ppm" not in said:
+        reader.wrong.append("history.reading_date: a date without a reading; give reading_ppm as well")
+    return History(tuple(events), said.get("condition"), said.get("last_clean_survey"), said.get("measured_rate"))
+
+
+def _said(reader: Reader, key: str, raw: Any) -> Any:
+    """One plain value of the history: words, a reading, a date or a leak rate."""
+    at = f"history.{key}"
+    if key == "condition":
+        return str(raw)
+    value = reader.value(at, _SAID[key], raw)
+    if isinstance(value, (int, float)) and not (isfinite(value) and value >= 0):
+        reader.wrong.append(f"{at} = {raw!r}: must not be below zero" if value < 0 else f"{at} = {raw!r}: must be a finite number")
+        return None
+    if _SAID[key] == "date" and value is not None:
+        try:
+            return date.fromisoformat(value[:10]).isoformat()
+        except ValueError:
+            reader.wrong.append(f"{at} = {raw!r}: names no day; write it as 2026-03-01")
+            return None
+    return value
 
 
 def _event(reader: Reader, at: str, group: str, raw: Any) -> Event | None:

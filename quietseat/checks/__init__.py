@@ -5,15 +5,17 @@ The expected values stand in `data/checks/*.toml` with their sources; nothing ex
 
 from __future__ import annotations
 
-import importlib
+import pkgutil
 from functools import lru_cache
 from typing import Any
 
-from quietseat.checks import calculations, marching
+from quietseat.checks import calculations, economics, emissions, marching, planning, questions, reliability
 from quietseat.checks.reading import Call, Expectation, Group, from_si, load, to_si
 from quietseat.status import Assumption, CalculationFailed, InputUnusable, Problem, Status
 
 __all__ = ["Group", "load", "outcome", "run", "run_line"]
+
+_CALCULATIONS = {**calculations.CALCULATIONS, **economics.CALCULATIONS, **marching.CALCULATIONS, **emissions.CALCULATIONS, **reliability.CALCULATIONS, **questions.CALCULATIONS, **planning.CALCULATIONS}
 
 
 def run(only: str | None = None) -> dict[str, Any]:
@@ -77,7 +79,7 @@ def outcome(group: Group) -> dict[str, Any]:
     """What the calculation of a check gives, by quantity, SI. Raises CalculationFailed."""
     if group.calculation == "size":
         return calculations.size_case(dict(group.inputs))
-    calculation = calculations.CALCULATIONS.get(group.calculation) or marching.CALCULATIONS.get(group.calculation)
+    calculation = _CALCULATIONS.get(group.calculation)
     if calculation is None:
         raise CalculationFailed(Status.NOT_COMPUTED, f"no calculation is called {group.calculation!r}")
     return calculation(**{name: to_si(value) for name, value in group.inputs.items()})
@@ -85,8 +87,7 @@ def outcome(group: Group) -> dict[str, Any]:
 
 def _called(call: Call, group: Group) -> float:
     """The value an independent library gives for the inputs of the group, SI."""
-    module, _, name = call.function.rpartition(".")
-    function = getattr(importlib.import_module(module), name)
+    function = pkgutil.resolve_name(call.function)
     if isinstance(call.arguments, list):
         result = function(*(_argument(spec, group) for spec in call.arguments))
     else:

@@ -59,14 +59,15 @@ def answer(
     for start in range(0, len(questions), block):
         prepared = prepare_all(questions[start : start + block], basis)
         march_all([one for one in prepared if isinstance(one, Job)], engine=engine, march=march, everything=everything)
-        for one in prepared:
-            if not isinstance(one, Job):
-                out.append(Chatter(one.status, one.reason, words=f"Not judged in time: {one.reason}."))
-                continue
-            told = tell(one, basis)
-            if one.question.details:
-                told = detailed(told, one, basis, engine=engine, march=march)
-            out.append(told)
+        told = [
+            tell(one, basis) if isinstance(one, Job) else Chatter(one.status, one.reason, words=f"Not judged in time: {one.reason}.")
+            for one in prepared
+        ]
+        wanted = [place for place, one in enumerate(prepared) if isinstance(one, Job) and one.question.details]
+        pairs = [(told[place], one) for place in wanted if isinstance(one := prepared[place], Job)]
+        for place, whole in zip(wanted, detailed(pairs, basis, engine=engine, march=march), strict=True):
+            told[place] = whole
+        out += told
     return out
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,39 +19,45 @@ POINTS = 2400  # of a trace: a dozen a cycle at 50 Hz over 4 s
 MAP_FLOWS, MAP_LENGTHS, MAP_DRAWS = 8, 12, 60
 
 
-def detailed(told: Chatter, job: Job, basis: Basis, *, engine: str, march: Callable[..., list[Any]]) -> Chatter:
-    """The same result with traces, and for a spring valve with map and limits."""
-    told = replace(told, traces=traces(job, engine=engine, march=march))
-    if job.pilot:
-        return told
-    found = limits.limits(told, job, basis, engine=engine, march=march)
-    return replace(told, map=stability_map(job, basis), limits=found)
+def detailed(
+    asked: Sequence[tuple[Chatter, Job]], basis: Basis, *, engine: str, march: Callable[..., list[Any]]
+) -> list[Chatter]:
+    """The same results with traces, and for a spring valve with map and limits; all valves marched in one batch."""
+    drawn = traces([job for _, job in asked], engine=engine, march=march)
+    springs = [pair for pair in asked if not pair[1].pilot]
+    found = iter(limits.limits(springs, basis, engine=engine, march=march))
+    return [
+        replace(told, traces=lines) if job.pilot else replace(told, traces=lines, map=stability_map(job, basis), limits=next(found))
+        for (told, job), lines in zip(asked, drawn, strict=True)
+    ]
 
 
-def traces(job: Job, *, engine: str, march: Callable[..., list[Any]]) -> tuple[Trace, ...]:
-    """Motion of the middle-value valve at every flow; a flow that cannot be run has none."""
-    places, cases = [], []
-    for index in range(len(job.flows)):
-        try:
-            cases.append(jobs.build(job, 0 if job.single else MIDDLE, index))
-            places.append(index)
-        except CalculationFailed:
-            continue
-    results = march(
-        cases, engine=engine, precision=job.question.precision, early_stop=job.question.duration is None, samples=POINTS
-    )
-    out = []
-    for index, result in zip(places, results, strict=True):
-        if result.times is None or result.status != Status.OK:
-            continue
-        flow = job.flows[index]
-        out.append(
-            Trace(
-                flow.name, flow.value, result.verdict, _row(result.times), _row(result.lift),
-                _row(result.inlet_pressure), _row(result.vessel_pressure),
-            )
-        )  # fmt: skip
-    return tuple(out)
+def traces(asked: Sequence[Job], *, engine: str, march: Callable[..., list[Any]]) -> list[tuple[Trace, ...]]:
+    """Motion of each middle-value valve at every flow; a flow that cannot be run has none."""
+    out: list[dict[int, Trace]] = [{} for _ in asked]
+    for precision, early in sorted({_how(job) for job in asked}):
+        places, cases = [], []
+        for number, job in enumerate(asked):
+            for index in range(len(job.flows)) if _how(job) == (precision, early) else ():
+                try:
+                    cases.append(jobs.build(job, 0 if job.single else MIDDLE, index))
+                    places.append((number, index))
+                except CalculationFailed:
+                    continue
+        results = march(cases, engine=engine, precision=precision, early_stop=early, samples=POINTS)
+        for (number, index), result in zip(places, results, strict=True):
+            if result.times is not None and result.status == Status.OK:
+                flow = asked[number].flows[index]
+                out[number][index] = Trace(
+                    flow.name, flow.value, result.verdict, _row(result.times), _row(result.lift), _row(result.inlet_pressure),
+                    _row(result.vessel_pressure),
+                )  # fmt: skip
+    return [tuple(lines[index] for index in sorted(lines)) for lines in out]
+
+
+def _how(job: Job) -> tuple[str, bool]:
+    """Precision, and whether a run may end once its class is settled: a duration somebody stated is marched to its end."""
+    return job.question.precision, job.question.duration is None
 
 
 def _row(values: Any) -> tuple[float, ...]:

@@ -48,10 +48,22 @@ def stretched(situation: Situation, factor: float) -> Situation:
     return replace(situation, inlet_length=length, inlet_loss_full=loss)
 
 
+Searches = dict[str, list[tuple[float, Job]]]  # by limit: candidates in the order they are preferred
+
+
 def limits(
-    told: Chatter, job: Job, basis: Basis, *, engine: str, march: Callable[..., list[Any]]
-) -> ChatterLimits:
-    """The four limits of one spring valve; None with a word where nothing in the range searched stays quiet."""
+    asked: Sequence[tuple[Chatter, Job]], basis: Basis, *, engine: str, march: Callable[..., list[Any]]
+) -> list[ChatterLimits]:
+    """The four limits of each spring valve; None with a word where nothing in the range searched stays quiet.
+
+    asked: what was told of a valve, and its job. The candidates of all valves are marched in one batch.
+    """
+    searches = [_searches(told, job, basis) for told, job in asked]
+    confirmed = _confirm(searches, basis, engine=engine, march=march)
+    return [_limits(told, job, found) for (told, job), found in zip(asked, confirmed, strict=True)]
+
+
+def _searches(told: Chatter, job: Job, basis: Basis) -> Searches:
     question = replace(job.question, details=False, samples=min(job.draws.count, 4 * basis.remedy_samples))
     searches = {
         "length": _bounded(LENGTHS[::-1], lambda factor: _longer(question, factor), basis),
@@ -60,7 +72,10 @@ def limits(
     if told.verdict != "quiet":
         searches["blowdown"] = _candidates(_wider(question), basis)
         searches["lift"] = _candidates(_lower(question, job, basis), basis)
-    confirmed = _confirm(searches, basis, engine=engine, march=march)
+    return searches
+
+
+def _limits(told: Chatter, job: Job, confirmed: dict[str, float]) -> ChatterLimits:
     words: list[str] = []
     length, flow = confirmed.get("length"), confirmed.get("flow")
     if length is None:
@@ -193,21 +208,21 @@ def likely_quiet(job: Job, basis: Basis) -> bool:
 
 
 def _confirm(
-    searches: dict[str, list[tuple[float, Job]]], basis: Basis, *, engine: str, march: Callable[..., list[Any]]
-) -> dict[str, float]:
-    """March the candidates of all limits in one batch with fewer draws; the first of each that stays quiet."""
-    fewer: dict[str, list[tuple[float, Job]]] = {}
-    for name, found in searches.items():
-        fewer[name] = []
-        for value, job in found:
-            samples = min(job.draws.count, basis.remedy_samples)
-            fewer[name].append((value, jobs.prepare(replace(job.question, samples=samples), basis)))
-    march_all([job for found in fewer.values() for _, job in found], engine=engine, march=march)
-    out: dict[str, float] = {}
-    for name, found in fewer.items():
-        for value, job in found:
-            evidence = replace(weigh(job, jobs.worst(job), basis)[0], least_known=True)
-            if judge(evidence, basis)[0] == "quiet":
-                out[name] = value
-                break
-    return out
+    searches: Sequence[Searches], basis: Basis, *, engine: str, march: Callable[..., list[Any]]
+) -> list[dict[str, float]]:
+    """March the candidates of all limits of all valves in one batch with fewer draws; the first of each that stays quiet."""
+    fewer = [{name: [(value, _fewer(job, basis)) for value, job in found] for name, found in one.items()} for one in searches]
+    march_all([job for one in fewer for found in one.values() for _, job in found], engine=engine, march=march)
+    return [{name: value for name, found in one.items() if (value := _first_quiet(found, basis)) is not None} for one in fewer]
+
+
+def _fewer(job: Job, basis: Basis) -> Job:
+    return jobs.prepare(replace(job.question, samples=min(job.draws.count, basis.remedy_samples)), basis)
+
+
+def _first_quiet(found: Sequence[tuple[float, Job]], basis: Basis) -> float | None:
+    for value, job in found:
+        evidence = replace(weigh(job, jobs.worst(job), basis)[0], least_known=True)
+        if judge(evidence, basis)[0] == "quiet":
+            return value
+    return None

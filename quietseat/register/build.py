@@ -371,9 +371,18 @@ class _Builder:
         if condition is not None:
             self.note("history.condition", condition, self.data.where["history.condition"])
         said = " / ".join(([str(condition.value)] if condition else []) + more) or None
-        if not events and said is None:
-            return History()
-        return History(tuple(events), said)
+        survey = self.data.good("history.last_clean_survey")
+        rate = self.data.good("history.measured_rate")
+        for ident, taken in (("history.last_clean_survey", survey), ("history.measured_rate", rate)):
+            if taken is not None:
+                self.note(ident, taken, self.data.where[ident])
+        measured = None
+        if rate is not None:
+            quantity, value = rate.value
+            measured = value if quantity == "mass_flow" else None
+            if measured is None:
+                self.data.complain(f"{rate.text!r} is a volume: a leak rate is needed as mass", "write it as kg/h", "history.measured_rate", rate.text)
+        return History(tuple(events), said, str(survey.value) if survey else None, measured)
 
     def service(self, texts: list[tuple[str, str]]) -> Service:
         given = {}
@@ -452,8 +461,9 @@ def _same_case(a: Given, b: Given) -> bool:
 def _row_events(data: Data) -> list[tuple[Event, Origin]]:
     """The history columns of a main row as events."""
     out: list[tuple[Event, Origin]] = []
-    last = data.good("history.last_test")
+    last, read = data.good("history.last_test"), data.good("history.reading_date")
     date = str(last.value) if last else None
+    read_on = str(read.value) if read else date
 
     def add(ident: str, event: Event) -> None:
         out.append((event, origin(data.values[ident], data.where[ident])))
@@ -468,7 +478,7 @@ def _row_events(data: Data) -> list[tuple[Event, Origin]]:
     for ident, kind in (("history.ppm", "leak"), ("history.lifts", "lift"), ("history.overhauls", "overhaul"),
                         ("history.bellows_replaced", "bellows")):  # fmt: skip
         if (count := data.good(ident)) and count.value:
-            add(ident, Event(kind, date if ident == "history.ppm" else None, count.value, fields.fields()[ident].key.replace("_", " ")))
+            add(ident, Event(kind, read_on if ident == "history.ppm" else None, count.value, fields.fields()[ident].key.replace("_", " ")))
     if cost := data.good("history.repair_cost"):
         add("history.repair_cost", Event("other", None, None, "repair cost", cost.value))
     for ident, note in (("history.last_test", "last test"), ("history.next_due", "next due")):

@@ -68,6 +68,8 @@ def valve(place: Location, states: Mapping[tuple[str, int], str]) -> dict[str, A
     ]  # fmt: skip
     out["history"] = {
         "condition": place.history.condition,
+        "last_clean_survey": place.history.last_clean_survey,
+        "measured_rate_kg_s": place.history.measured_rate,
         "events": [
             {**asdict(event), **_origin(place.origins.get(f"history.events.{number}", Origin("read")))}
             for number, event in enumerate(place.history.events)

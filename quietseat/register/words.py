@@ -31,6 +31,11 @@ def _any() -> re.Pattern[str]:
     return re.compile("|".join(pattern.pattern for pattern, _, _ in _vocabulary()))
 
 
+def denied(low: str, start: int, end: int) -> bool:
+    """True where a text in small letters denies the word at start to end: "no leak", "leak test ok"."""
+    return bool(_NEGATION.search(low[max(0, start - 40) : start]) or _AFTER.match(low[end:]))
+
+
 @lru_cache(maxsize=16384)
 def found(text: str) -> tuple[tuple[str, str, str], ...]:
     """(sets, value, word) of every statement in a text: ("event", "leak", "weeping"), ("service", "sour", "h2s")."""
@@ -40,7 +45,7 @@ def found(text: str) -> tuple[tuple[str, str, str], ...]:
     out: list[tuple[str, str, str]] = []
     for pattern, sets, value in _vocabulary():
         for match in pattern.finditer(low):
-            if _NEGATION.search(low[max(0, match.start() - 40) : match.start()]) or _AFTER.match(low[match.end() :]):
+            if denied(low, match.start(), match.end()):
                 continue
             if value == "overhaul" and any(v == "bellows" for _, v, _ in out) and "bellow" in match[0]:
                 continue

@@ -4,18 +4,22 @@ clears every finding wins.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 from quietseat.assess import Asking
 from quietseat.basis import Basis
 from quietseat.economics import ZERO
 from quietseat.model import Assessment, Finding, Location, Remedy
 from quietseat.remedies import addons, asking, pilots, pipework, settings, sizes, trim
+from quietseat.remedies.batch import in_two_rounds
 from quietseat.remedies.bench import Bench
 from quietseat.remedies.choose import best_plain_yes, ordered, recommended
 from quietseat.remedies.evaluate import cost_of, run
-from quietseat.remedies.trouble import Trouble, look
+from quietseat.remedies.trouble import Judge, Trouble, look
 from quietseat.remedies.work import Costing
 
-__all__ = ["best_plain_yes", "propose", "recommended"]
+__all__ = ["best_plain_yes", "propose", "propose_many", "recommended"]
 
 _MAKERS = (
     settings.operate_lower, settings.raise_set, settings.reset_to_mawp, settings.remove, trim.soft_seat,
@@ -35,9 +39,24 @@ def propose(
     sound: none. watch: keep, with the reason. unproven: measure first, naming what. misfit: every remedy that
     exists here, each assessed by the same checks unless a veto, a guard or its nature rules it out.
     """
+    (found,) = propose_many([(location, assessment)], basis, asking)
+    if isinstance(found, Exception):
+        raise found
+    return found
+
+
+def propose_many(
+    jobs: Sequence[tuple[Location, Assessment]], basis: Basis, asking: Asking | None = None
+) -> list[tuple[Remedy, ...] | Exception]:
+    """The same for many Locations; their remedies are marched in one batch. What broke inside stands in its place."""
+    makers = [partial(_proposed, location, assessment, basis) for location, assessment in jobs]
+    return in_two_rounds(makers, basis, asking)
+
+
+def _proposed(location: Location, assessment: Assessment, basis: Basis, judge: Judge | None) -> tuple[Remedy, ...]:
     if assessment.verdict == "sound":
         return ()
-    trouble = look(location, assessment, basis, asking)
+    trouble = look(location, assessment, basis, judge)
     costing = Costing(trouble)
     if assessment.verdict == "watch":
         return (_keep(trouble, costing),)

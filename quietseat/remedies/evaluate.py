@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from quietseat.assess import assess
 from quietseat.assess.checks.common import percent
 from quietseat.economics import price
 from quietseat.model import Assessment, Cost, Fit, Location, Remedy, Spread, Suitability, Work
@@ -59,7 +58,7 @@ def judge(trouble: Trouble, location: Location, touches: frozenset[str], proofs:
     A code still failing is left, one newly failing is created: either makes it no. What still has to be proved
     (the guards' proofs, every check left open) makes it subject to proof, named in the condition.
     """
-    after = assess(location, trouble.basis, record=False, asking=trouble.asking)
+    after = trouble.judge(location)
     failing = {f.code for f in after.findings if f.outcome == "fail"} | _worn(trouble, after) | _starved(trouble, after)
     before = trouble.failing.keys()
     left = tuple(sorted(before & failing))
@@ -167,7 +166,7 @@ def priced_remedy(
     fit = _doubted(trouble, fit)
     cost = cost_of(costing, location, capital, work, leaking=leaking, yearly=yearly, valves=valves)
     return Remedy(name, title, location, judged.clears, judged.condition, judged.cleared, judged.left, judged.created, fit,
-                  suitability, work, cost, question=question, assessment=judged.assessment)  # fmt: skip
+                  suitability, work, cost, question=question, assessment=judged.assessment, valves=valves)  # fmt: skip
 
 
 def _doubted(trouble: Trouble, fit: Fit) -> Fit:

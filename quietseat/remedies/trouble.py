@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from quietseat.assess import Asking
+from quietseat.assess import assess
 from quietseat.assess.complete import assumed, complete
 from quietseat.basis import Basis
 from quietseat.model import Assessment, Case, Finding, Location, Valve
 
 CHATTER_ROOTS = ("oversized", "inlet-loss", "chatter", "cycling")
+Judge = Callable[[Location], Assessment]
 INJURIES = ("leaks", "bellows", "stuck", "corrosion")  # what chatter, simmer and back pressure do to a valve
 
 
@@ -29,7 +31,7 @@ class Trouble:
     complete: bool  # every case has a required area
     temperatures: tuple[float, ...]
     phases: frozenset[str]
-    asking: Asking | None = None  # how remedies are marched in time; None = closed form only
+    judge: Judge  # assesses a changed Location
 
     @property
     def valve(self) -> Valve:
@@ -72,8 +74,12 @@ class Trouble:
         return frozenset(code for code in hurt if code in self.failing)
 
 
-def look(location: Location, assessment: Assessment, basis: Basis, asking: Asking | None = None) -> Trouble:
-    """Gather what the remedies need from a Location and its Assessment."""
+def look(location: Location, assessment: Assessment, basis: Basis, judge: Judge | None = None) -> Trouble:
+    """Gather what the remedies need from a Location and its Assessment. judge: None = closed form only."""
+
+    def by_closed_form(changed: Location) -> Assessment:
+        return assess(changed, basis, record=False)
+
     whole, _ = complete(location, basis)
     failing: dict[str, Finding] = {}
     for finding in assessment.findings:
@@ -92,5 +98,5 @@ def look(location: Location, assessment: Assessment, basis: Basis, asking: Askin
         bool(whole.cases) and all(case.rate_basis == "signed" for case in whole.cases),
         bool(areas) and len(known) == len(areas),
         tuple(value for value in temperatures if value is not None),
-        frozenset(case.phase for case in whole.cases if case.phase), asking,
+        frozenset(case.phase for case in whole.cases if case.phase), judge or by_closed_form,
     )  # fmt: skip

@@ -8,12 +8,12 @@ from functools import lru_cache
 from quietseat import economics
 from quietseat.basis import Basis
 from quietseat.economics import ZERO, Bill, Prices, maintenance, priced, service_work
-from quietseat.emissions import LeakFacts, footprint, leak_rate, route
+from quietseat.economics.own import price_table
+from quietseat.emissions import LeakFacts, Split, fittings, footprint, leak_rate, route, split
 from quietseat.formula import Money, One, formula
 from quietseat.model import Case, Fit, Location, Spread, Valve, Work
 from quietseat.remedies.trouble import Trouble
 from quietseat.status import CalculationFailed
-from quietseat.tables import table
 
 HOURS_A_YEAR = 8760.0
 HISTORY_YEARS = 5.0  # repairs and bellows are counted over five years (fields of the register)
@@ -38,7 +38,12 @@ class Costing:
              yearly: Spread = ZERO) -> Bill:  # fmt: skip
         """The bill of a changed Location. leaking: history says it leaks and this remedy does not stop it."""
         upkeep = economics.overhaul(location.valve, self.basis)
-        leak, product, co2e, words = self._leak(location.valve.seat or "metal", leaking)
+        leak, product, co2e, words = self.leak(location.valve.seat or "metal", leaking)
+        if location.valve.kind == "pilot":  # tube and fittings leak on in the open, so a pilot never takes all of a leak away
+            more = fittings()
+            rest = self._yearly(Spread(more.low, more.mid, more.high), None)
+            leak, product, co2e = leak + rest[0], product + rest[1], co2e + rest[2]
+            words += f"; and {more.words} ({more.confidence})"
         return Bill(capital, work, upkeep.times(valves) + yearly, leak.times(valves), product.times(valves),
                     co2e.times(valves), words)  # fmt: skip
 
@@ -52,7 +57,8 @@ class Costing:
         renewed = sum(1.0 if event.value is None else event.value for event in events if event.event == "bellows")
         return maintenance("bellows", self.basis).times(renewed / HISTORY_YEARS)
 
-    def _leak(self, seat: str, leaking: bool) -> tuple[Spread, Spread, Spread, str]:
+    def leak(self, seat: str, leaking: bool) -> tuple[Spread, Spread, Spread, str]:
+        """Leak rate kg/s, product and CO2 equivalent kg a year, and the basis in words, of one valve with this seat."""
         found = self._leaks.get((seat, leaking))
         if found is None:
             found = self._leaks[seat, leaking] = self._leak_now(seat, leaking)
@@ -65,18 +71,20 @@ class Costing:
             return ZERO, ZERO, ZERO, "not computed (set pressure unknown): leakage is not counted"
         try:
             rate = leak_rate(_leak_basis(basis.leak_basis, location.outlet.discharge_to), facts)
-            marks = [
-                footprint(value, HOURS_A_YEAR, basis.gwp_set, facts.discharge_to,
-                          methane_fraction=methane_share(location.cases))
-                for value in (rate.low, rate.mid, rate.high)
-            ]  # fmt: skip
+            leak, product, co2e = self._yearly(Spread(rate.low, rate.mid, rate.high), facts.discharge_to)
         except CalculationFailed as failed:
             return ZERO, ZERO, ZERO, f"not computed ({failed.reason}): leakage is not counted"
-        words = f"{rate.basis}: {rate.source}; {rate.words} ({rate.confidence})"
-        return (
-            Spread(rate.low, rate.mid, rate.high), Spread(*(mark.product for mark in marks)),
-            Spread(*(mark.co2e for mark in marks)), words,
-        )  # fmt: skip
+        return leak, product, co2e, f"{rate.basis}: {rate.source}; {rate.words} ({rate.confidence})"
+
+    def _yearly(self, rate: Spread, where: str | None) -> tuple[Spread, Spread, Spread]:
+        """A leak with the product and CO2 equivalent of a year, kg. where: what it discharges to, None = the open."""
+        made = made_of(self.trouble.location.cases)
+        marks = [
+            footprint(value, HOURS_A_YEAR, self.basis.gwp_set, where, methane_fraction=made.methane, carbon_fraction=made.carbon,
+                      co2_fraction=made.co2)
+            for value in (rate.low, rate.mid, rate.high)
+        ]  # fmt: skip
+        return rate, Spread(*(mark.product for mark in marks)), Spread(*(mark.co2e for mark in marks))
 
 
 def _leak_basis(chosen: str, discharge: str | None) -> str:
@@ -112,10 +120,15 @@ def _area(letter: str | None) -> float | None:
     return letters().get(letter) if letter else None
 
 
-def methane_share(cases: tuple[Case, ...]) -> float:
-    """Mass share of methane for the CO2 equivalent: 1 for methane and natural gas, 0 for any other named fluid."""
-    name = (cases[0].fluid or "").lower() if cases else ""
-    return 1.0 if not name or "methane" in name or "natural gas" in name or "fuel gas" in name else 0.0
+def made_of(cases: tuple[Case, ...]) -> Split:
+    """What the fluid of the first case is made of; a composition that cannot be read counts as methane, the worst."""
+    case = cases[0] if cases else Case()
+    if case.phase == "steam":
+        return split("steam", None)
+    try:
+        return split(case.fluid, case.molar_mass, case.phase or "gas")
+    except CalculationFailed:
+        return split(None, None)
 
 
 class Toolbox:
@@ -157,7 +170,7 @@ class Toolbox:
         return self._keep(("weld", size, welds, alloy, what), lambda: self._welding(size, welds, alloy, what))
 
     def _welding(self, size: float, welds: int, alloy: bool, what: str) -> tuple[Work, ...]:
-        times = welds * (spread_mid("factor-alloy") if alloy else 1.0)
+        times = welds * (spread_mid("factor-alloy", self.level.price_tables) if alloy else 1.0)
         level = self.level
         return (
             service_work(f"{what}: cut, fit up and weld ({welds} welds NPS {size:g})", "weld", level, times=times, size=size,
@@ -203,9 +216,9 @@ _SHOP = "practice: maintenance costs, memory-md"
 
 
 @lru_cache(maxsize=8)
-def spread_mid(item: str) -> float:
-    """Middle of one factor of work_hours."""
-    return float(table("work_hours").where(item=item)[0]["mid"])
+def spread_mid(item: str, own: str) -> float:
+    """Middle of one factor of work_hours. own: the folder of the site's own prices, or ""."""
+    return float(price_table("work_hours", own).where(item=item)[0]["mid"])
 
 
 @lru_cache(maxsize=8)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent
 from quietseat.assess.checks.pressure import ratio, set_tolerance
 from quietseat.model import Event, Finding
+from quietseat.reliability.observed import as_left
 
 STUCK_RULE = "as-found pop below the stuck ratio of the Basis, against CDTP (API RP 581, 576)"
 POP_RULE = "as-found pop within the set tolerance (plus or minus 3 %, or 2 psi up to 70 psig), against CDTP"
@@ -18,9 +17,6 @@ WORD_RULE = "reported in the history (words of the register)"
 LIFT_RULE = "more than 5 lifts a year halve the life (API RP 581, memory-md)"
 FIVE_YEARS = 5.0  # over which the register counts overhauls and renewals
 LIFTS = 5.0
-_AFTER = re.compile(r"\bafter (being )?(clean|lap|overhaul)|\bas[- ]left\b", re.I)
-_CLEANED_FIRST = re.compile(r"\b(cleaned|lapped|overhauled)\b.*\b(pop|lift|test)", re.I)
-_POPPED = re.compile(r"\b(pop|lift|test)", re.I)
 _HISTORY = ("history",)
 
 
@@ -45,17 +41,6 @@ def check(view: View) -> list[Finding]:
 def _said(events: list[Event]) -> str:
     words = [event.note for event in events if event.note]
     return f'"{words[0]}"' if words else "once" if len(events) == 1 else f"{len(events)} times"
-
-
-def as_left(event: Event) -> bool:
-    """True where the words say that the valve was cleaned or lapped before it popped: no as-found result."""
-    note = event.note or ""
-    if not note:
-        return False
-    if _AFTER.search(note):
-        return True
-    cleaned, popped = _CLEANED_FIRST.search(note), _POPPED.search(note)
-    return cleaned is not None and popped is not None and cleaned.start() < popped.start() and "not clean" not in note.lower()
 
 
 def _pops(view: View, events: list[Event]) -> list[Finding]:

@@ -1,0 +1,54 @@
+"""Dated rules that make leaks cost money: thresholds, days of repair, charges a tonne. A pack is chosen by name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from quietseat.tables import Row, table
+
+
+@dataclass(frozen=True, slots=True)
+class Ruled:
+    """What a rule pack says of one valve on one day."""
+
+    words: tuple[str, ...]
+    charge: float  # money a tonne of methane; 0 where the pack has none
+    confidence: tuple[str, ...]
+    over: bool = False  # a threshold is passed
+
+
+def in_force(pack: str, day: date) -> tuple[Row, ...]:
+    """The rows of a pack that hold on a day; () for "none"."""
+    return tuple(row for row in table("leak_rules") if row["pack"] == pack and _holds(row, day))
+
+
+def _holds(row: Row, day: date) -> bool:
+    starts, ends = row["valid_from"], row["valid_to"]
+    return (starts is None or date.fromisoformat(starts) <= day) and (ends is None or day <= date.fromisoformat(ends))
+
+
+def judge(pack: str, day: date, ppm: float | None, rate: float | None) -> Ruled:
+    """What a pack says on a day of a reading (ppm) or a leak rate (kg/s); either may be None."""
+    rows = in_force(pack, day)
+    by_item = {str(row["item"]): row for row in rows}
+    words, over = [], False
+    for row in rows:
+        value = ppm if row["unit"] == "ppm" else rate * 3.6e6 if row["unit"] == "g/h" and rate is not None else None
+        if not str(row["item"]).startswith("threshold") or value is None:
+            continue
+        passed = value >= float(row["value"])
+        over = over or passed
+        words.append(f"{row['title']}: {value:.3g} {row['unit']} against {row['value']:g} {row['unit']}: {'at or over' if passed else 'below'} ({row['provenance']})")
+    for item in ("first-attempt", "repair"):
+        if over and item in by_item:
+            row = by_item[item]
+            until = day + timedelta(days=float(row["value"]))
+            words.append(f"{row['title']}: {row['value']:g} days, by {until.isoformat()} ({row['provenance']})")
+    charge = by_item.get("charge")
+    if charge is not None:
+        words.append(f"{charge['title']}: {charge['value']:g} {charge['unit']} ({charge['provenance']}); {charge['note']}")
+    elif pack != "none" and not rows:
+        words.append(f"no rule of {pack} is in force on {day.isoformat()}")
+    marks = tuple(dict.fromkeys(str(row["provenance"]) for row in rows))
+    return Ruled(tuple(words), float(charge["value"]) if charge is not None else 0.0, marks, over)

@@ -1,0 +1,274 @@
+"""A remedy against keeping the valve as it is: the account of both, drawn with common random numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from operator import mul
+from typing import Any
+
+from quietseat.basis import Basis
+from quietseat.economics import ZERO
+from quietseat.economics.discount import discounted, factors, horizon, rate_of
+from quietseat.economics.draws import GROUPS, Input, Sampler, quantile
+from quietseat.economics.own import price_table
+from quietseat.lifecycle import happenings
+from quietseat.lifecycle.lines import Learned, State, bought_now, kept_up
+from quietseat.lifecycle.records import PARTS, Band, Comparison, Drawn, LifeCycle, Line, Part, Swing, money
+from quietseat.model import Assessment, Location, Remedy, Spread
+from quietseat.remedies.evaluate import cost_of
+from quietseat.remedies.trouble import look
+from quietseat.remedies.work import Costing
+from quietseat.status import CalculationFailed, Status
+from quietseat.worklog import Worklog, read_orders
+
+LEAK = "leak rate"
+OWN_PRICES = {"shop-test": "overhaul", "bellows": "bellows"}  # item of maintenance_costs: class of work orders
+LEAST_ORDERS = 3  # with a cost, before their prices are used (estimate)
+LOW, HIGH = 0.1, 0.9  # shares of the probability at the ends of a bar of the tornado
+
+
+class Pricing:
+    """One valve being priced: what it is, what stands against what, and the draws its states share.
+
+    location as read; assessment and remedies of it; orders: the work orders of the whole register (else those of this valve
+    alone), from which prices are learned. Raises CalculationFailed where the horizon, the rate or the draws of the
+    Basis cannot be used, InputUnusable where its folder of prices cannot.
+    """
+
+    def __init__(
+        self, location: Location, assessment: Assessment, remedies: Iterable[Remedy], basis: Basis, orders: Worklog | None = None
+    ) -> None:
+        self.basis = basis
+        self.assessment = assessment
+        self.remedies = {remedy.name: remedy for remedy in reversed(tuple(remedies))}  # the best of a name
+        self.trouble = look(location, assessment, basis)
+        self.costing = Costing(self.trouble)
+        self.years, self.rate = horizon(basis), rate_of(basis)
+        self.factors = factors(self.rate, self.years)
+        self.nothing = (0.0,) * (self.years + 1)
+        correlations = {group: self._correlation(group) for group in GROUPS if group}
+        self.sampler = Sampler(location.tag, basis.money_seed, basis.money_draws, correlations)
+        self.learned = learned(orders or read_orders([location]))
+        self._kept: tuple[State, LifeCycle, Any] | None = None
+        self.remedies.setdefault("keep", self._standing())
+
+    def _correlation(self, group: str) -> float:
+        return float(price_table("lifecycle", self.basis.price_tables).row(item=f"correlation-{group}")["mid"])
+
+    def _standing(self) -> Remedy:
+        """Leaving the valve as it is, priced where no remedy does so."""
+        trouble, costing = self.trouble, self.costing
+        cost = cost_of(costing, trouble.location, ZERO, (), leaking="leaks" in trouble.failing, yearly=costing.repairs())
+        return Remedy("keep", "Leave it as it is", trouble.location, "no", left=tuple(sorted(trouble.failing)), cost=cost)
+
+    def names(self, *, priced: bool = True) -> tuple[str, ...]:
+        """The remedies that have a price here, keeping the valve first; or those that are ruled out."""
+        return tuple(sorted((name for name, one in self.remedies.items() if (one.cost is not None) == priced),
+                            key=lambda name: (name != "keep", name)))  # fmt: skip
+
+    def state(self, name: str) -> State:
+        """The lines of one state. Raises CalculationFailed for a remedy that has no price."""
+        remedy = self.remedies[name]
+        if remedy.cost is None:
+            why = remedy.rejected_because or "it was not priced"
+            raise CalculationFailed(Status.NOT_COMPUTED, f"{name} has no price here: {why}")
+        standing = name in ("keep", "measure-first")
+        present = self.trouble.location
+        found = self.assessment if standing else remedy.assessment
+        state = State(remedy.location, self.basis, remedy, remedy.cost, name == "keep", present, self.learned, self._once_leaking(remedy))
+        state.notes += [f"own price of {item}: {one.words}" for item, one in self.learned.items()]
+        bought_now(state)
+        kept_up(state)
+        happenings.fails(state, found)
+        stops = {f.code for f in self.assessment.findings if f.outcome == "fail" and f.severity == "stop"}
+        happenings.uncured(state, len(stops) if standing else len(stops & set(remedy.left)))
+        happenings.leaks(state)
+        happenings.lifts(state, found)
+        happenings.operates(state)
+        return state
+
+    def _once_leaking(self, remedy: Remedy) -> tuple[Spread, str] | None:
+        """What a seat leaks that fails later; None where it leaks all the time already."""
+        if "leaks" in self.trouble.failing and "leaks" not in remedy.cleared:
+            return None
+        rate, _, _, words = self.costing.leak(remedy.location.valve.seat or "metal", True)
+        return rate, words
+
+    def account(self, state: State, *, details: bool = False) -> tuple[LifeCycle, Any]:
+        """The account of a state and its draws of the total; details: percentiles of each part as well."""
+        total, drawn = self._draw(state.lines)
+        parts = tuple(self._part(name, state, drawn.get(name), details) for name in PARTS)
+        bands = [part.present_value for part in parts]
+        low, mid, high = (money(*(getattr(band, end) for band in bands)) for end in ("low", "mid", "high"))
+        whole = Band(low, mid, high, *told(total))
+        return LifeCycle(state.remedy.name, state.remedy.title, parts, whole, self.rate, tuple(state.notes)), total
+
+    def _draw(self, lines: Sequence[Line]) -> tuple[Any, dict[str, Any]]:
+        """Present values of the draws: their total, and by part."""
+        import numpy
+
+        total = numpy.zeros(self.sampler.draws)
+        parts: dict[str, Any] = {}
+        for line in lines:
+            drawn = line.worth * self.sampler.values(line.inputs[0])
+            for one in line.inputs[1:]:
+                drawn *= self.sampler.values(one)
+            total += drawn
+            if line.part in parts:
+                parts[line.part] += drawn
+            else:
+                parts[line.part] = drawn
+        return total, parts
+
+    def _part(self, name: str, state: State, drawn: Any, details: bool) -> Part:
+        lines = tuple(line for line in state.lines if line.part == name)
+        amounts = [line.amount() for line in lines]
+        yearly = tuple(money(sum(map(mul, amounts, column))) for column in zip(*(line.weights for line in lines))) or self.nothing
+        ends = [sorted(_ends(line)) for line in lines]
+        middle = round(discounted(yearly, self.rate), 2) + 0.0
+        band = Band(
+            min(money(sum(low for low, _ in ends)), middle), middle, max(money(sum(high for _, high in ends)), middle),
+            *(told(drawn) if details and drawn is not None else (0.0,) * 4 if details else ()),
+        )  # fmt: skip
+        sources = "; ".join(dict.fromkeys(line.source for line in lines if line.source))
+        why = "" if lines else state.why_nothing.get(name, "nothing of the kind here")
+        if lines and not any(yearly):
+            why = state.why_nothing.get(name, "")
+        return Part(name, PARTS[name], yearly, band, lines, sources, why)
+
+    def keep(self, *, details: bool = False) -> tuple[State, LifeCycle, Any]:
+        """The valve as it is: lines, account, draws; worked out once."""
+        if self._kept is None:
+            state = self.state("keep")
+            self._kept = (state, *self.account(state, details=details))
+        return self._kept
+
+
+def learned(orders: Worklog) -> dict[str, Learned]:
+    """Prices the register's own work orders tell, where at least three of a class state a cost."""
+    out = {}
+    for item, name in OWN_PRICES.items():
+        found = orders.classes.get(name)
+        if found is not None and found.cost is not None and found.cost.rows >= LEAST_ORDERS:
+            out[item] = Learned(found.cost.spread(), f"work orders of the register: {found.words()}")
+    return out
+
+
+def compare(pricing: Pricing, name: str, *, details: bool = False) -> Comparison:
+    """One remedy against keeping the valve as it is, both over the same draws.
+
+    name: a key of pricing.remedies. details: percentiles of each part too. Raises CalculationFailed where the remedy has no
+    price.
+    """
+    before, keep, kept = pricing.keep(details=details)
+    if name == "keep":
+        after, life, drawn = before, keep, kept
+    else:
+        after = pricing.state(name)
+        life, drawn = pricing.account(after, details=details)
+    gained = kept - drawn
+    middle = money(keep.total.mid, -life.total.mid)
+    npv = Drawn(middle, *told(gained))
+    own = _Middle(before.lines, after.lines)
+    leak, leak_words = _leak(own, middle)
+    gain, pressure, gain_words = _gain(pricing, after, life, middle)
+    return Comparison(
+        keep, life, npv, float((gained > 0.0).mean()), leak, leak_words, gain, pressure, gain_words,
+        own.tornado(middle) if name != "keep" else (), pricing.sampler.draws, pricing.sampler.seed,
+    )  # fmt: skip
+
+
+def npv_draws(pricing: Pricing, name: str) -> Any:
+    """The draws of the npv of one remedy against keeping the valve: an array as long as the Basis's money_draws."""
+    return pricing.keep()[2] - pricing.account(pricing.state(name))[1]
+
+
+def told(drawn: Any) -> tuple[float, float, float, float]:
+    """Mean and the 10, 50 and 90 % values of draws, to the cent; linear between draws."""
+    import numpy
+
+    values = (float(drawn.mean()), *(float(value) for value in numpy.percentile(drawn, (10.0, 50.0, 90.0))))
+    mean, low, mid, high = (round(value, 2) + 0.0 for value in values)
+    return mean, low, mid, high
+
+
+def _ends(line: Line) -> tuple[float, float]:
+    """Present value of a line with every input at its low and at its high."""
+    low = high = line.worth
+    for one in line.inputs:
+        low, high = low * one.spread.low, high * one.spread.high
+    return low, high
+
+
+def _moved(line: Line, name: str, share: float) -> float:
+    """Change of a line's quantities where the input of this name leaves its middle."""
+    rest, middle, value = 1.0, 1.0, 1.0
+    for one in line.inputs:
+        if one.name == name:
+            middle, value = one.spread.mid, quantile(one.spread, share)
+        else:
+            rest *= one.spread.mid
+    return rest * (value - middle)
+
+
+class _Middle:
+    """npv around the middle of every input."""
+
+    def __init__(self, before: Sequence[Line], after: Sequence[Line]) -> None:
+        self.lines = [(line.worth, line) for line in before] + [(-line.worth, line) for line in after]
+        self.of: dict[str, list[tuple[float, Line]]] = {}
+        for worth, line in self.lines:
+            for one in line.inputs:
+                self.of.setdefault(one.name, []).append((worth, line))
+
+    def change(self, name: str, share: float) -> float:
+        """Change of npv where one input, wherever it stands, lies at a share of its probability."""
+        return sum(worth * _moved(line, name, share) for worth, line in self.of[name])
+
+    def tornado(self, middle: float) -> tuple[Swing, ...]:
+        """What each input alone does, the widest first."""
+        inputs: Mapping[str, Input] = {one.name: one for _, line in self.lines for one in line.inputs}
+        bars = [
+            Swing(name, one.unit, quantile(one.spread, LOW), quantile(one.spread, HIGH), money(middle, self.change(name, LOW)),
+                  money(middle, self.change(name, HIGH)))
+            for name, one in inputs.items() if one.spread.high > one.spread.low
+        ]  # fmt: skip
+        return tuple(sorted((bar for bar in bars if bar.swing > 0.0), key=lambda bar: (-bar.swing, bar.name)))
+
+    def per_leak(self) -> tuple[float, float]:
+        """npv of 1 kg/s of the present valve's leak, and that leak."""
+        slope = leak = 0.0
+        for worth, line in self.lines:
+            for one in line.inputs:
+                if one.name == LEAK and line.present:
+                    slope += worth * line.amount({LEAK: 1.0})
+                    leak = one.spread.mid
+        return slope, leak
+
+
+def _leak(own: _Middle, middle: float) -> tuple[float | None, str]:
+    """Leak of the present valve at which the remedy just pays."""
+    slope, leak = own.per_leak()
+    if slope <= 0.0:
+        return None, "a leak of the present valve costs nothing here: no price of product or carbon, or it returns to the process"
+    needed = leak - middle / slope
+    if needed <= 0.0:
+        return 0.0, "the remedy pays even if the present valve does not leak"
+    return needed, f"the remedy pays where the present valve leaks more than this; counted with {leak:.3g} kg/s"
+
+
+def _gain(pricing: Pricing, after: State, life: LifeCycle, middle: float) -> tuple[float | None, float | None, str]:
+    """Yearly operating value at which the remedy just pays, and the pressure it stands for."""
+    basis = pricing.basis
+    counted = next(part.present_value.mid for part in life.parts if part.name == "operating")
+    short = -(middle + counted)  # without what operating already brings
+    if short <= 0.0:
+        return 0.0, 0.0, "the remedy pays without any gain in operating pressure"
+    yearly = short / sum(pricing.factors[1:])
+    set_pressure = after.present.valve.set_pressure
+    if basis.operating_value == 0.0 or set_pressure is None:
+        return yearly, None, "operating closer to set has to be worth this much a year"
+    pressure = yearly / basis.operating_value / 100 * basis.gauge(set_pressure)
+    change, words = happenings.operating_change(after)
+    enough = change is not None and change >= pressure
+    return yearly, pressure, ("within" if enough else "beyond") + f" what the remedy allows: {words}"
