@@ -117,6 +117,63 @@ def chatter(
 
 
 @app.command()
+def leak(case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")], as_json: JsonFlag = False) -> None:
+    """Say what one valve leaks: every basis side by side, the one that applies, product and carbon."""
+    from quietseat.leakage import leak_answer
+
+    answer = leak_answer(case)
+    _print(as_json, lambda: answer, lambda: _say.leak(answer))
+
+
+@app.command()
+def cost(
+    case: Annotated[str, typer.Argument(help="Valve file (TOML), or -.")],
+    remedy: Annotated[str, typer.Option("--remedy", help="Name of the remedy; keep = the valve as it is.")],
+    as_json: JsonFlag = False,
+) -> None:
+    """Price one remedy over its life against keeping the valve: parts, range, whether it pays."""
+    from quietseat.cost import cost_answer
+
+    answer = cost_answer(case, remedy)
+    _print(as_json, lambda: answer, lambda: _say.cost(answer))
+
+
+@app.command()
+def plan(
+    saved: Annotated[Path, typer.Argument(help="study.json")],
+    budget: Annotated[str | None, typer.Option("--budget", help="Money for all windows, as '500 kEUR'.")] = None,
+    outage: Annotated[str | None, typer.Option("--outage", help="Length of the outage, as '12 d'.")] = None,
+    crew: Annotated[str | None, typer.Option("--crew", help="Crew hours, as '900 h'.")] = None,
+    windows: Annotated[str | None, typer.Option("--windows", help="TOML file with several outages; - = standard input.")] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Choose the remedies of a study for a budget, an outage and a crew, with the reason for each."""
+    from quietseat.planning.answer import plan_answer
+
+    answer = plan_answer(str(saved), budget=budget, outage=outage, crew=crew, windows=windows)
+    _print(as_json, lambda: answer, lambda: _say.plan(answer))
+
+
+@app.command()
+def ask(
+    saved: Annotated[Path, typer.Argument(help="study.json")],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the walk-down list and the blank form.")] = Path("quietseat-ask"),
+    as_json: JsonFlag = False,
+) -> None:
+    """List what to find out next about a study's valves, and write the walk-down list and a blank form."""
+    from quietseat.report.asking import write as write_forms
+    from quietseat.walkdown import ask_answer
+
+    _folder(out)
+    answer = ask_answer(saved)
+    try:
+        answer["files"] = [str(path) for path in write_forms(answer, out)]
+    except OSError as error:
+        raise InputUnusable(_cannot_write(error.filename or out, error)) from error
+    _print(as_json, lambda: answer, lambda: _say.ask(answer))
+
+
+@app.command()
 def study(
     register: Annotated[Path, typer.Argument(help="Register: .xlsx, .csv, .xls or .ods.")],
     basis: BasisFile = None,
@@ -153,9 +210,9 @@ class _Say:
     """Loads the wording of the terminal only when something is said."""
 
     def __getattr__(self, name: str) -> Callable[[Any], str]:
-        from quietseat import terminal
+        from quietseat import terminal, terminal_money
 
-        return getattr(terminal, name)  # type: ignore[no-any-return]
+        return getattr(terminal if hasattr(terminal, name) else terminal_money, name)  # type: ignore[no-any-return]
 
 
 _say = _Say()

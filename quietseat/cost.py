@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +66,7 @@ def cost_answer(case: str, remedy: str) -> dict[str, Any]:
         return _answer({"status": str(failed.status), "problems": [problem.as_dict()], **head, **_NOTHING}, assumptions, Sheet())
     sheet = Sheet()
     _steps(sheet, compared, pricing)
-    problems = [p.as_dict() for p in found.problems]
+    problems = [p.as_dict() for p in (*found.problems, *_missing(compared, name))]
     return _answer({"status": str(Status.OK), "problems": problems, **head, **comparison(compared)}, assumptions, sheet)
 
 
@@ -74,6 +74,16 @@ _NOTHING: dict[str, Any] = {
     "years": [], "parts": [], "keep_parts": [], "total": None, "keep_total": None, "npv": None, "probability_pays": None,
     "break_even_leak_kg_s": None, "break_even_operating_gain": None, "tornado": [], "draws": 0, "seed": None,
 }  # fmt: skip
+
+
+def _missing(found: Comparison, file: str) -> list[Problem]:
+    """One problem for each part that could not be worked out: the totals are without it."""
+    return [
+        Problem(f"the total of {life.name} is without {one.title}: {one.why_nothing}", "give what the sentence says is missing", file,
+                field=f"parts.{one.name}")
+        for life in {found.keep.name: found.keep, found.remedy.name: found.remedy}.values()
+        for one in life.parts if one.why_nothing.startswith("not computed")
+    ]  # fmt: skip
 
 
 def _answer(body: dict[str, Any], assumptions: list[Assumption], sheet: Sheet) -> dict[str, Any]:
@@ -122,16 +132,33 @@ def comparison(found: Comparison) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def summaries(
-    location: Location, found: Assessment, remedies: Sequence[Remedy], basis: Basis, orders: Worklog | None = None
-) -> dict[str, dict[str, Any]]:
-    """What a study keeps of one valve: the summary of every remedy that has a price, by name, `keep` among them.
+@dataclass(frozen=True, slots=True)
+class Account:
+    """What a study keeps of one valve's money: a summary by remedy, and the recommended remedy in full (None: no price)."""
 
-    orders: `worklog.read_orders` of the whole register. About 5 ms a remedy at 10,000 draws. Raises CalculationFailed for a horizon or draws that cannot be used, InputUnusable for
-    a folder of prices that cannot.
+    summaries: dict[str, dict[str, Any]]
+    chosen: dict[str, Any] | None
+
+
+def account(
+    location: Location, found: Assessment, remedies: Sequence[Remedy], basis: Basis, name: str | None, orders: Worklog | None = None
+) -> Account:
+    """The money of one valve. name: the recommended remedy. Where the life cycle cannot be worked out there is none.
+
+    orders: `worklog.read_orders` of the whole register. About 10 ms a remedy at 10,000 draws. Raises InputUnusable for a folder
+    of prices that cannot be used.
     """
-    pricing = Pricing(location, found, remedies, basis, orders)
-    return {name: summary(compare(pricing, name)) for name in pricing.names()}
+    try:
+        pricing = Pricing(location, found, remedies, basis, orders)
+        priced = pricing.names()
+        told = {one: summary(compare(pricing, one)) for one in priced}
+        chosen = None
+        if name in priced:
+            whole = comparison(compare(pricing, name, details=True))
+            chosen = {"remedy": name, "title": pricing.remedies[name].title, **_money(basis), **whole}
+    except CalculationFailed:
+        return Account({}, None)
+    return Account(told, chosen)
 
 
 def summary(found: Comparison) -> dict[str, Any]:

@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
+from datetime import date
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TextIO
 
-from quietseat import plain, predictions
+from quietseat import cost, leakage, plain, predictions
 from quietseat.assess import Asking, assess, assess_many, complete
 from quietseat.basis import Basis
 from quietseat.model import Assessment, Assumption, Location, Problem, Remedy
@@ -23,6 +24,7 @@ from quietseat.register import Register, read
 from quietseat.remedies import best_plain_yes, propose_many, recommended
 from quietseat.status import InputUnusable, Status
 from quietseat.tables import sources
+from quietseat.worklog import Worklog, read_orders
 
 SCHEMA = "quietseat-study/1"
 CHUNK = 100  # valves a task: a pool pays off above a few chunks
@@ -111,9 +113,10 @@ def run(
     marching = basis.time_marching != "none"
     small = len(jobs) <= basis.marched_valves
     pool = _Pool(basis, workers, progress)
-    parts = pool.assess(jobs, _How(at_once or (marching and small), marching and small, engine))
+    how = _How(at_once or (marching and small), marching and small, engine, _as_of(found), read_orders(found.locations))
+    parts = pool.assess(jobs, how)
     if marching and not small:
-        _march_worst(jobs, parts, pool, _How(True, True, engine))
+        _march_worst(jobs, parts, pool, replace(how, record=True, march=True))
     done, entries, tally = _gather(parts)
     _place(done)
     if not at_once:
@@ -135,6 +138,12 @@ def run(
         "stepped": min(len(done), basis.stepped_valves),
     }  # fmt: skip
     return Study(plain.clean(head), done)
+
+
+def _as_of(found: Register) -> date | None:
+    """The latest day the register tells of: ages of readings are counted to it, so that a study is the same on any day."""
+    days = [event.date for place in found.locations for event in place.history.events if event.date and len(event.date) == 10]
+    return date.fromisoformat(max(days)) if days else None
 
 
 class _Tally:
@@ -224,6 +233,8 @@ class _How:
     record: bool
     march: bool
     engine: str = "local"
+    as_of: date | None = None  # the day ages of readings are counted to
+    orders: Worklog | None = None  # what the register's own work orders cost
 
     def asking(self, basis: Basis) -> Asking | None:
         """Marching of the valves themselves, with traces and limits."""
@@ -245,7 +256,10 @@ def described(location: Location, found: Assessment, remedies: tuple[Remedy, ...
         **plain.assessment(found, with_steps=False), **plain.location(whole), "inputs": _inputs(whole),
         "remedies": [plain.remedy(r) for r in remedies],
         "recommended": best.name if best else None, "best_yes": plain_yes.name if plain_yes else None,
+        "leakage": leakage.as_data(leakage.report(location, basis, today=how.as_of, record=False), basis), "money": None,
     }  # fmt: skip
+    if record:
+        _add_money(content, cost.account(location, found, remedies, basis, best.name if best else None, how.orders))
     return {
         "tag": location.tag, "verdict": found.verdict, "packed": _pack(content),
         "steps": _pack(plain.steps(found.steps)) if record else None,
@@ -254,6 +268,13 @@ def described(location: Location, found: Assessment, remedies: tuple[Remedy, ...
         "assumptions": [(_family(a.field), a.value, a.rule, a.source) for a in found.assumptions],
         "cause_code": found.cause_code, "hand": _hand(found), "problems": [], **_in_time(location, found, basis),
     }  # fmt: skip
+
+
+def _add_money(content: dict[str, Any], account: cost.Account) -> None:
+    """Life-cycle cost of every priced remedy, and in full that of the recommended one."""
+    for remedy in content["remedies"]:
+        remedy["life_cycle"] = account.summaries.get(remedy["name"])
+    content["money"] = account.chosen
 
 
 def _in_time(location: Location, found: Assessment, basis: Basis) -> dict[str, Any]:

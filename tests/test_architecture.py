@@ -14,10 +14,10 @@ ORDER = (
     "status", "formula", "unit_table", "units", "typeset", "tables",
     "fields", "model", "plain", "basis",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
-    "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "portfolio", "planning", "questions",
-    "predictions", "study", "verify", "walkdown", "checks", "cost", "answers",
+    "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "cost", "portfolio", "planning", "questions",
+    "predictions", "study", "verify", "walkdown", "checks", "answers",
     "demo", "report",
-    "terminal", "cli", "__main__",
+    "terminal", "terminal_money", "cli", "__main__",
 )  # fmt: skip
 HEAVY = ("numba", "CoolProp", "numpy", "scipy", "openpyxl", "typst", "vl_convert", "pydantic", "xlsxwriter")
 

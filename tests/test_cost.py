@@ -9,7 +9,7 @@ import pytest
 
 from quietseat.assess import assess
 from quietseat.casefile import read_valve
-from quietseat.cost import cost_answer, summaries
+from quietseat.cost import account, cost_answer
 from quietseat.lifecycle import PARTS
 from quietseat.remedies import propose
 from quietseat.status import InputUnusable
@@ -117,8 +117,16 @@ def test_own_prices_reach_the_answer(tmp_path: Path) -> None:
 def test_summaries_of_a_study_are_small_and_plain(tmp_path: Path) -> None:
     read = read_valve(case(tmp_path))
     found = assess(read.location, read.basis, record=False)
-    told = summaries(read.location, found, propose(read.location, found, read.basis), read.basis)
+    told = account(read.location, found, propose(read.location, found, read.basis), read.basis, None).summaries
     assert {"keep", PILOT} <= set(told)
     assert len(told[PILOT]["tornado"]) == 5 and len(json.dumps(told[PILOT])) < 4000
     answer = cost_answer(case(tmp_path), PILOT)
     assert told[PILOT]["npv"] == pytest.approx(answer["npv"]) and told[PILOT]["total"] == pytest.approx(answer["total"])
+
+
+def test_a_part_that_cannot_be_worked_out_is_a_problem_not_a_silent_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    path.write_text('[valve]\ntag = "A"\n[basis]\nmoney_draws = "200"\n', encoding="utf-8")
+    answer = cost_answer(str(path), "keep")
+    missing = {problem["field"] for problem in answer["problems"]}
+    assert {"parts.product", "parts.carbon", "parts.releases"} <= missing

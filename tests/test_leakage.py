@@ -64,7 +64,8 @@ def test_keys_of_the_contract(tmp_path: Path) -> None:
     rows = found["bases"]
     assert [row["basis"] for row in rows] == ["in-spec", "average", "screening", "leaker", "population", "measured", "gap"]  # type: ignore[attr-defined]
     for row in rows:  # type: ignore[attr-defined]
-        assert {"basis", "source", "year", "low_kg_s", "mid_kg_s", "high_kg_s", "applies", "why"} <= set(row) and row["source"] and row["why"]
+        assert {"basis", "source", "year", "low_kg_s", "mid_kg_s", "high_kg_s", "applies", "why"} <= set(row)
+        assert row["source"] and row["why"]
         values = [row[f"{end}_kg_s"] for end in ("low", "mid", "high")]
         assert values == [None] * 3 or values == sorted(values)
     assert found["status"] == "ok" and found["problems"] == [] and found["route"] == "atmosphere"
@@ -206,15 +207,17 @@ def test_a_register_tells_of_readings_surveys_and_rates(tmp_path: Path) -> None:
     path = tmp_path / "plant.csv"
     path.write_text(
         "Tag,Set pressure (barg),Orifice,Leak ppm,Screening date,Last leak survey,Measured leak rate (kg/h)\n"
-        "X-1,25,P,700,2026-03-01,2025-09-01,\nX-2,25,P,,,,0.2\n", encoding="utf-8",
+        "X-1,25,P,700,2026-03-01,2025-09-01,\nX-2,25,P,,,,0.2\nX-3,25,P,0,,,\n", encoding="utf-8",
     )  # fmt: skip
-    first, second = read(path, BASIS).locations
+    first, second, tight = read(path, BASIS).locations
     assert first.history.events[0] == Event("leak", "2026-03-01", 700.0, "ppm") and first.history.last_clean_survey == "2025-09-01"
     found = report(first, BASIS, today=TODAY)
     assert found.chosen is not None and found.chosen.basis == "screening" and found.since is not None and found.since.hours == 181 * 24
     assert second.history.measured_rate == pytest.approx(0.2 / 3600)
     found = report(second, BASIS, today=TODAY, record=False)
     assert found.chosen is not None and found.chosen.basis == "measured" and found.steps == ()
+    found = report(tight, BASIS, today=TODAY)  # default zero of the petroleum industry, 4.0e-6 kg/h (6.1)
+    assert found.chosen is not None and found.chosen.basis == "screening" and found.chosen.mid == pytest.approx(4.0e-6 / 3600)
 
 
 def test_rules_and_charges_only_when_asked_for(tmp_path: Path) -> None:

@@ -370,3 +370,26 @@ def test_the_registers_orders_serve_every_valve() -> None:
     location = place(**OVERSIZED)
     held = Pricing(location, assess(location, basis, record=False), (), basis, orders)
     assert part(compare(held, "keep").keep, "upkeep").yearly[5] == 800.0
+
+
+def test_a_bleeding_pilot_loses_more_than_one_that_does_not() -> None:
+    """Operated at 97 % of set, above the end of the null zone (95 %): only the bleeding kind lets product out all year."""
+    held = pricing(place(**OVERSIZED, vessel={"operating_pressure": 9.0e5 + ATM}))
+    name = _pilot(held)
+    remedy = held.remedies[name]
+    lost = {}
+    for kind in ("bleeding", "non-bleeding"):
+        there = replace(remedy.location, valve=replace(remedy.location.valve, pilot_bleed=kind),
+                        vessel=replace(remedy.location.vessel, operating_pressure=9.7e5 + ATM))  # fmt: skip
+        held.remedies[name] = replace(remedy, location=there)
+        lost[kind] = part(compare(held, name).remedy, "product").present_value.mid
+    assert lost["bleeding"] > lost["non-bleeding"] > 0  # tube and fittings of both leak on
+
+
+def test_lifts_of_the_history_are_counted_alike_before_and_after() -> None:
+    """Ten lifts a year: both states by the cycle model; the modulating pilot lets go no more than the spring valve."""
+    held = pricing(place(**OVERSIZED, history=History((Event("lift", None, 10.0),))))
+    found = compare(held, _pilot(held))
+    before, after = part(found.keep, "releases"), part(found.remedy, "releases")
+    assert "10 lifts a year" in before.source and "10 lifts a year" in after.source
+    assert before.present_value.mid >= after.present_value.mid > 0

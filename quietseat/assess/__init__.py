@@ -24,7 +24,7 @@ from quietseat.model import Assessment, Assumption, Finding, Location, Problem, 
 from quietseat.sizing.pressure import cdtp
 from quietseat.status import CalculationFailed, Status
 
-__all__ = ["Asking", "Screened", "assess", "assess_many", "complete", "finish", "in_doubt", "march_all", "screen"]
+__all__ = ["Asking", "Screened", "assess", "assess_many", "complete", "finish", "in_doubt", "march_all", "march_each", "screen"]
 
 _NOT_YET = Stability()
 Result = TypeVar("Result")
@@ -58,8 +58,7 @@ def assess_many(
     """Many Locations; everything in doubt is marched in one batch. What broke inside stands in its place."""
     screened = [_caught(screen, location, basis, record=record, problems=problems) for location, problems in jobs]
     if asking:
-        good = [item for item in screened if isinstance(item, Screened)]
-        done = iter(march_all(good, basis, asking))
+        done = iter(march_each([item for item in screened if isinstance(item, Screened)], basis, asking))
         screened = [next(done) if isinstance(item, Screened) else item for item in screened]
     return [_caught(finish, item) if isinstance(item, Screened) else item for item in screened]
 
@@ -75,6 +74,15 @@ def march_all(screened: Sequence[Screened], basis: Basis, asking: Asking) -> lis
     """Second pass: what closed form leaves in doubt marched in time, in one batch; the others as they are."""
     views = march([(item.view, item.sheet) for item in screened], basis, asking)
     return [replace(item, view=view) for item, view in zip(screened, views)]
+
+
+def march_each(screened: Sequence[Screened], basis: Basis, asking: Asking) -> list[Screened | Exception]:
+    """The same; where the batch breaks inside, one by one, so that what broke stands in its own place only."""
+    whole = _caught(march_all, screened, basis, asking)
+    if not isinstance(whole, Exception):
+        return list(whole)
+    alone = [_caught(march_all, [item], basis, asking) for item in screened]
+    return [item if isinstance(item, Exception) else item[0] for item in alone]
 
 
 def screen(location: Location, basis: Basis, *, record: bool = True, problems: tuple[Problem, ...] = ()) -> Screened:

@@ -39,7 +39,8 @@ def judge(pack: str, day: date, ppm: float | None, rate: float | None) -> Ruled:
             continue
         passed = value >= float(row["value"])
         over = over or passed
-        words.append(f"{row['title']}: {value:.3g} {row['unit']} against {row['value']:g} {row['unit']}: {'at or over' if passed else 'below'} ({row['provenance']})")
+        unit, said = row["unit"], "at or over" if passed else "below"
+        words.append(f"{row['title']}: {value:.3g} {unit} against {row['value']:g} {unit}: {said} ({row['provenance']})")
     for item in ("first-attempt", "repair"):
         if over and item in by_item:
             row = by_item[item]

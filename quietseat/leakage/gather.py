@@ -60,7 +60,8 @@ def history(location: Location, basis: Basis, today: date) -> Known:
     if past.last_clean_survey is not None and survey is None:
         known.complain("last_clean_survey", past.last_clean_survey, "is no date", "write it as 2026-03-01")
     elif survey is not None and survey > today:
-        known.complain("last_clean_survey", survey, f"lies in the future (today is {today})", "give the day the survey was made; it is not used")
+        mend = "give the day the survey was made; it is not used"
+        known.complain("last_clean_survey", survey, f"lies in the future (today is {today})", mend)
     else:
         known.survey = survey
     leaks = [event for event in past.events if event.event == "leak"]
@@ -74,7 +75,8 @@ def history(location: Location, basis: Basis, today: date) -> Known:
         known.read_on = max((day for event in words if (day := day_of(event.date)) is not None), default=None)
     _superseded(known)
     if not past.events and past.measured_rate is None and survey is None:
-        known.assume("history", "empty", "no reading, no survey and no report of a leak: nothing is known of its leakage", "this tool's rule")
+        rule = "no reading, no survey and no report of a leak: nothing is known of its leakage"
+        known.assume("history", "empty", rule, "this tool's rule")
     return known
 
 
@@ -87,7 +89,8 @@ def _usable(event: Event, known: Known, today: date) -> bool:
     if event.date is not None and day is None:
         known.complain("reading_date", event.date, "names no day", "write it as 2026-03-01; the reading is used without a date")
     if day is not None and day > today:
-        known.complain("reading_date", day, f"lies in the future (today is {today})", "give the day of the reading; the reading is not used")
+        mend = "give the day of the reading; the reading is not used"
+        known.complain("reading_date", day, f"lies in the future (today is {today})", mend)
         return False
     return True
 
@@ -97,7 +100,8 @@ def _superseded(known: Known) -> None:
     if known.survey is None or known.read_on is None or known.survey <= known.read_on:
         return
     known.complain(
-        "last_clean_survey", known.survey, f"is later than the reading of {known.read_on}: by it the valve was tight again, so the reading no longer counts",
+        "last_clean_survey", known.survey,
+        f"is later than the reading of {known.read_on}: by it the valve was tight again, so the reading no longer counts",
         "if the two dates are mixed up, swap them; else give the reading of that survey",
     )  # fmt: skip
     known.ppm, known.read_on, known.found_leaking = None, None, False
@@ -116,7 +120,9 @@ def facts_of(location: Location, basis: Basis, known: Known, mended: bool) -> tu
     if operating is None and valve.set_pressure is not None:
         ratio = basis.default_operating_ratio
         operating = basis.atmospheric_pressure + ratio * basis.gauge(valve.set_pressure)
-        known.assume("vessel.operating_pressure", f"{100 * ratio:g} % of set", "operating pressure not stated", "Basis: default_operating_ratio")
+        known.assume(
+            "vessel.operating_pressure", f"{100 * ratio:g} % of set", "operating pressure not stated", "Basis: default_operating_ratio"
+        )
     temperature = vessel.operating_temperature or case.temperature
     if temperature is None:
         temperature = AMBIENT
@@ -142,7 +148,8 @@ def _split(case: Case, known: Known) -> Split | None:
     try:
         made = split(case.fluid, case.molar_mass, case.phase or "gas")
     except CalculationFailed as failed:
-        known.problems.append(Problem(failed.reason, "name the components of the fluid and their mole per cent", field="case.fluid", value=case.fluid))
+        mend = "name the components of the fluid and their mole per cent"
+        known.problems.append(Problem(failed.reason, mend, field="case.fluid", value=case.fluid))
         return None
     if made.confidence == "estimate":
         known.assume("case.fluid", f"methane {100 * made.methane:.3g} % by mass", made.words, "estimate")
@@ -198,10 +205,10 @@ def lifts_of(location: Location, basis: Basis, facts: LeakFacts, mass: float | N
     if speed is None and facts.phase == "gas" and facts.k and facts.molar_mass and facts.temperature:
         speed = sound_speed_gas(k=facts.k, Z=case.Z or 1.0, temperature=facts.temperature, molar_mass=facts.molar_mass)
     blowdown = valve.blowdown
-    if blowdown is None:
-        blowdown = {("pilot", "modulating"): basis.default_blowdown_modulating, ("pilot", "snap"): basis.default_blowdown_snap}.get(
-            (valve.kind or "", valve.pilot_action or ""), basis.default_blowdown_liquid if facts.phase == "liquid" else basis.default_blowdown
-        )  # fmt: skip
+    if blowdown is None and valve.kind == "pilot":
+        blowdown = basis.default_blowdown_modulating if modulating else basis.default_blowdown_snap
+    elif blowdown is None:
+        blowdown = basis.default_blowdown_liquid if facts.phase == "liquid" else basis.default_blowdown
     return Lifts(
         count, basis.gauge(facts.set_pressure), blowdown, location.vessel.volume, speed, _valve_flow(location, basis, facts), case.flow,
         modulating, mass,

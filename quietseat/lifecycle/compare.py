@@ -12,7 +12,7 @@ from quietseat.economics.discount import discounted, factors, horizon, rate_of
 from quietseat.economics.draws import GROUPS, Input, Sampler, quantile
 from quietseat.economics.own import price_table
 from quietseat.lifecycle import happenings
-from quietseat.lifecycle.lines import Learned, State, bought_now, kept_up
+from quietseat.lifecycle.lines import OwnPrice, State, bought_now, kept_up
 from quietseat.lifecycle.records import PARTS, Band, Comparison, Drawn, LifeCycle, Line, Part, Swing, money
 from quietseat.model import Assessment, Location, Remedy, Spread
 from quietseat.remedies.evaluate import cost_of
@@ -144,13 +144,13 @@ class Pricing:
         return self._kept
 
 
-def learned(orders: Worklog) -> dict[str, Learned]:
+def learned(orders: Worklog) -> dict[str, OwnPrice]:
     """Prices the register's own work orders tell, where at least three of a class state a cost."""
     out = {}
     for item, name in OWN_PRICES.items():
         found = orders.classes.get(name)
         if found is not None and found.cost is not None and found.cost.rows >= LEAST_ORDERS:
-            out[item] = Learned(found.cost.spread(), f"work orders of the register: {found.words()}")
+            out[item] = OwnPrice(found.cost.spread(), f"work orders of the register: {found.words()}")
     return out
 
 

@@ -203,7 +203,8 @@ def leaks(state: State) -> None:
     if place.valve.kind == "pilot":
         tubes = fittings()
         rest = Spread(tubes.low, tubes.mid, tubes.high).times(float(state.remedy.valves))
-        seat = Spread(*(max(0.0, getattr(seat, end) - getattr(rest, end)) for end in ("low", "mid", "high")))
+        # sorted: a difference of equal sums can end a last digit apart
+        seat = Spread(*sorted(max(0.0, getattr(seat, end) - getattr(rest, end)) for end in ("low", "mid", "high")))
         _lost(state, "pilot, tube and fittings", Input("leak rate of pilot, tube and fittings", rest, "leak", "kg/s"), None,
               f"{tubes.words} ({tubes.confidence})")  # fmt: skip
     _lost(state, "seat", Input("leak rate", seat, "leak", "kg/s"), place.outlet.discharge_to, cost.leak_basis)
@@ -225,8 +226,9 @@ def leaks(state: State) -> None:
 
 
 def _beside(state: State) -> tuple[Part, ...]:
-    """What gets out beside the shut seat, as `leak` counts it; a remedy's seat has just been made good."""
-    return report(state.place, state.basis, mended=not state.standing, record=False).parts
+    """What gets out beside the shut seat, as `leak` counts it; a remedy's seat has just been made good, the lifts stay."""
+    place = replace(state.place, history=state.present.history)
+    return report(place, state.basis, mended=not state.standing, record=False).parts
 
 
 def _lost(state: State, what: str, leak: Input, where: str | None, source: str) -> None:

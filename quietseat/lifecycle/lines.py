@@ -18,7 +18,7 @@ HISTORY_YEARS = 5.0  # repairs, bellows and lifts are counted over five years (f
 
 
 @dataclass(frozen=True, slots=True)
-class Learned:
+class OwnPrice:
     """What the register's own work orders say an item costs, labour included, and in which words."""
 
     spread: Spread
@@ -35,7 +35,7 @@ class State:
     cost: Cost
     standing: bool  # the valve stays as it is
     present: Location  # the place as it is now
-    learned: Mapping[str, Learned]  # prices the register's own work orders tell, by item of maintenance_costs
+    learned: Mapping[str, OwnPrice]  # prices the register's own work orders tell, by item of maintenance_costs
     once_leaking: tuple[Spread, str] | None = None  # leak rate of a failed seat and its basis; None: leaks already
     years: int = 0
     rate: float = 0.0

@@ -181,7 +181,7 @@ def _outbid(plan: Plan, column: int, basis: Basis) -> str:
     if value <= 0:
         codes = ", ".join(item.codes)
         return f"does not pay: it costs {amount(-value, currency)} more than it saves; curing {codes} has no stated worth that covers this"
-    scarce = [limit.words for limit in limits_of(cols) if float(limit.use @ plan.x) + float(limit.use[column]) > limit.amount]
+    scarce = [limit.words for limit in plan.programme.limits if float(limit.use @ plan.x) + float(limit.use[column]) > limit.amount]
     where = " and ".join(scarce) or "the limits"
     return f"outbid: saves {amount(value, currency)} more than it costs, but {where} is better spent on others"
 
@@ -304,7 +304,8 @@ def _from_basis(basis: Basis, budget: str | None, outage: str | None, crew: str 
         ("budget", budget, f"{basis.budget:g} {basis.currency}"), ("outage", outage, f"{basis.outage_days:g} d"),
         ("crew", crew, f"{basis.crews} crews, {basis.crew_hours_per_day:g} h a day of the outage"),
     )  # fmt: skip
-    return [Assumption(name, value, "not given: taken from the Basis of the study", "the study") for name, raw, value in held if raw is None]
+    rule = "not given: taken from the Basis of the study"
+    return [Assumption(name, value, rule, "the study") for name, raw, value in held if raw is None]
 
 
 def _assumed(basis: Basis, given: Terms) -> list[Assumption]:
@@ -318,7 +319,8 @@ def _assumed(basis: Basis, given: Terms) -> list[Assumption]:
     if given.now and any(window.start for window in given.windows):
         out.append(Assumption("now", given.now.isoformat(), "delays and lead times count from this day", "the date of this run, or `now`"))
     if any(window.start is None for window in given.windows):
-        out.append(Assumption("window", given.windows[0].name, "has no date: every lead time is taken as met, nothing waits", "no --windows"))
+        rule = "has no date: every lead time is taken as met, nothing waits"
+        out.append(Assumption("window", given.windows[0].name, rule, "no --windows"))
     if given.act_finding == 0.0:
         out.append(Assumption("act_finding", f"0 {basis.currency} a year", "findings of severity act count by the money they save "
                               "alone", "[value] act_finding of the windows file states another worth"))  # fmt: skip

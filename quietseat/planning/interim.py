@@ -80,7 +80,8 @@ def _lifted(plan: Plan) -> Mapping[str, set[int]]:
 
 def _shared(kinds: list[str], lifted: Mapping[str, set[int]], plan: Plan, currency: str) -> str:
     if not kinds:
-        return f"{' and '.join(lifted) or 'the limits'} together: lifting one of them alone does not let it in beside the other stop findings"
+        names = " and ".join(lifted) or "the limits"
+        return f"{names} together: lifting one of them alone does not let it in beside the other stop findings"
     words = []
     for kind in kinds:
         limits = [limit for limit in limits_of(plan.columns) if limit.kind == kind]

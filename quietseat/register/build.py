@@ -371,18 +371,19 @@ class _Builder:
         if condition is not None:
             self.note("history.condition", condition, self.data.where["history.condition"])
         said = " / ".join(([str(condition.value)] if condition else []) + more) or None
-        survey = self.data.good("history.last_clean_survey")
-        rate = self.data.good("history.measured_rate")
+        return History(tuple(events), said, *self.surveyed())
+
+    def surveyed(self) -> tuple[str | None, float | None]:
+        """The last clean survey and a measured leak rate (kg/s)."""
+        survey, rate = (self.data.good(f"history.{key}") for key in ("last_clean_survey", "measured_rate"))
         for ident, taken in (("history.last_clean_survey", survey), ("history.measured_rate", rate)):
             if taken is not None:
                 self.note(ident, taken, self.data.where[ident])
-        measured = None
-        if rate is not None:
-            quantity, value = rate.value
-            measured = value if quantity == "mass_flow" else None
-            if measured is None:
-                self.data.complain(f"{rate.text!r} is a volume: a leak rate is needed as mass", "write it as kg/h", "history.measured_rate", rate.text)
-        return History(tuple(events), said, str(survey.value) if survey else None, measured)
+        quantity, value = rate.value if rate is not None else ("mass_flow", None)
+        if rate is not None and quantity != "mass_flow":
+            rule = f"{rate.text!r} is a volume: a leak rate is needed as mass"
+            self.data.complain(rule, "write it as kg/h", "history.measured_rate", rate.text)
+        return str(survey.value) if survey is not None else None, value if quantity == "mass_flow" else None
 
     def service(self, texts: list[tuple[str, str]]) -> Service:
         given = {}
@@ -477,7 +478,7 @@ def _row_events(data: Data) -> list[tuple[Event, Origin]]:
             add("history.as_found_leak", Event("leak", date, None, f"as found: {leak.value}"))
     for ident, kind in (("history.ppm", "leak"), ("history.lifts", "lift"), ("history.overhauls", "overhaul"),
                         ("history.bellows_replaced", "bellows")):  # fmt: skip
-        if (count := data.good(ident)) and count.value:
+        if (count := data.good(ident)) and (count.value or ident == "history.ppm"):  # a reading of 0 says that it is tight
             add(ident, Event(kind, read_on if ident == "history.ppm" else None, count.value, fields.fields()[ident].key.replace("_", " ")))
     if cost := data.good("history.repair_cost"):
         add("history.repair_cost", Event("other", None, None, "repair cost", cost.value))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from quietseat.assess import Asking, Screened, assess, finish, in_doubt, march_all, screen
+from quietseat.assess import Asking, Screened, assess, finish, in_doubt, march_each, screen
 from quietseat.basis import Basis
 from quietseat.model import Assessment, Location
 from quietseat.remedies.trouble import Judge
@@ -51,10 +51,14 @@ def in_two_rounds(makers: Sequence[Callable[[Judge | None], Found]], basis: Basi
     found = [_caught(maker, one.first) for maker, one in zip(makers, looked, strict=True)]
     again = [place for place, one in enumerate(looked) if one.doubtful and not isinstance(found[place], Exception)]
     flat = [(place, spot) for place in again for spot in range(len(looked[place].seen))]
-    for (place, spot), screened in zip(flat, march_all([looked[place].seen[spot][1] for place, spot in flat], basis, asking)):
-        looked[place].seen[spot] = (looked[place].seen[spot][0], screened)
+    for (place, spot), marched in zip(flat, march_each([looked[place].seen[spot][1] for place, spot in flat], basis, asking)):
+        if isinstance(marched, Exception):
+            found[place] = marched
+        else:
+            looked[place].seen[spot] = (looked[place].seen[spot][0], marched)
     for place in again:
-        found[place] = _caught(makers[place], looked[place].second)
+        if not isinstance(found[place], Exception):
+            found[place] = _caught(makers[place], looked[place].second)
     return found
 
 
