@@ -55,12 +55,12 @@ def situations(valves: int, basis: Any) -> list[Any]:
     from quietseat.assess import screen
     from quietseat.assess.checks import stability
     from quietseat.register import read
-    from quietseat.study import _jobs
+    from quietseat.study import jobs_of
 
     with tempfile.TemporaryDirectory() as folder:
         found = read(str(registers.write(Path(folder) / "fleet.xlsx", valves + valves // 20 + 2)), basis, None)
     out = []
-    for location, problems in _jobs(found):
+    for location, problems in jobs_of(found):
         out += stability.situations(screen(location, basis, record=False, problems=problems).view)[:1]
     return out[:valves]
 

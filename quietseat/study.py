@@ -108,7 +108,7 @@ def run(
     from quietseat import __version__
 
     found = read(str(register), basis, str(mends) if mends else None)
-    jobs = list(_jobs(found))
+    jobs = list(jobs_of(found))
     at_once = len(jobs) <= basis.stepped_valves
     marching = basis.time_marching != "none"
     small = len(jobs) <= basis.marched_valves
@@ -451,7 +451,7 @@ def _add_steps(jobs: list[Job], records: list[Record], tally: _Tally, basis: Bas
             tally.hand(location.tag, _hand(found))
 
 
-def _jobs(found: Register) -> Iterator[Job]:
+def jobs_of(found: Register) -> Iterator[Job]:
     """Each Location with the conflicts the register found in its row."""
     by_row: dict[tuple[str | None, int | None], list[Problem]] = {}
     for problem in found.problems:

@@ -32,7 +32,7 @@ def verify(path: str | Path, *, progress: Progress | None = None, workers: int |
     except (ValueError, KeyError, TypeError) as error:
         raise InputUnusable(f"{file.name}: is not a study of this tool ({SCHEMA}).") from error
     notes: list[str] = []
-    found = {name: _find(item, file, notes) for name, item in inputs.items() if item}
+    found = {name: find_input(item, file, notes) for name, item in inputs.items() if item}
     if saved["version"] != __version__:
         notes.append(f"version: the study was made by {saved['version']}, this is {__version__}")
     again = run(found["register"], make(changed), found.get("mends"), progress=progress, workers=workers)
@@ -45,7 +45,7 @@ def verify(path: str | Path, *, progress: Progress | None = None, workers: int |
     }  # fmt: skip
 
 
-def _find(item: Mapping[str, str], study: Path, notes: list[str]) -> Path:
+def find_input(item: Mapping[str, str], study: Path, notes: list[str]) -> Path:
     """The input file, and a note where its content has changed."""
     for candidate in (Path(item["path"]), study.parent / Path(item["path"]).name):
         if candidate.is_file():

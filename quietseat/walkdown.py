@@ -14,9 +14,8 @@ from quietseat.questions import Question, asked
 from quietseat.register import read
 from quietseat.register.fields import by_name, shown
 from quietseat.status import InputUnusable
-from quietseat.study import SCHEMA
-from quietseat.study import _jobs as jobs_of
-from quietseat.verify import _find as find_input
+from quietseat.study import SCHEMA, jobs_of
+from quietseat.verify import find_input
 
 CHUNK = 100  # valves whose answers are assessed together
 RULE = (

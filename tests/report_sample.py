@@ -142,6 +142,61 @@ def chatter(index: int) -> dict[str, Any] | None:
     return None
 
 
+def _task(title: str, weights: list[float], *inputs: tuple[str, float, str], hours: float | None = None) -> dict[str, Any]:
+    return {
+        "title": title, "source": SCRIPT_TEXT, "hours": hours, "weights": weights,
+        "inputs": [{"name": name, "low": 0.5 * mid, "mid": mid, "high": 2 * mid, "unit": unit, "distribution": "triangular", "group": ""}
+                   for name, mid, unit in inputs],
+    }  # fmt: skip
+
+
+def _part(name: str, worth: float, *tasks: dict[str, Any], why: str = "") -> dict[str, Any]:
+    return {"name": name, "title": f"{name} in words", "yearly": [0.0] * 4, "source": TYPST_TEXT, "why_nothing": why, "tasks": list(tasks),
+            "present_value": {"low": worth, "mid": worth, "high": worth, "mean": worth, "p10": worth, "p50": worth, "p90": worth}}  # fmt: skip
+
+
+def money() -> dict[str, Any]:
+    """Three years at 10 %: 1 a year is worth 2.4868520, 1 at the end of the third 0.7513148. 95 is the price of a crew hour."""
+    hour = ("price of an hour over the rate", 1.0, "factor")
+    npv = {"mid": -679.60, "mean": -700.0, "p10": -900.0, "p50": -690.0, "p90": 55.0}
+    return {
+        "remedy": "pilot-modulating-remote", "title": FORMULA_TEXT, "currency": "USD", "cost_year": 2025, "horizon_years": 3.0,
+        "discount_rate": 0.1, "inflation": 0.0, "years": [0, 1, 2, 3], "yearly": [1950.0, 0.0, 0.0, -400.0],
+        "keep_yearly": [0.0, 390.0, 390.0, 390.0],
+        "parts": [
+            _part("capital", 1000.0, _task("new valve", [1.0, 0.0, 0.0, 0.0], ("capital", 1000.0, "USD"))),
+            _part("fit-work", 950.0, _task(FORMULA_TEXT, [95.0, 0.0, 0.0, 0.0], (FORMULA_TEXT, 10.0, "h"), hour, hours=10.0)),
+            _part("outage", 0.0, why="not computed: hours unknown"), _part("upkeep", 0.0), _part("product", 0.0),
+            _part("residual", -300.53, _task("share left", [0.0, 0.0, 0.0, -0.8], ("capital", 1000.0, "USD"), ("share", 0.5, "share"))),
+        ],
+        "keep_parts": [
+            _part("capital", 0.0, why="the valve stays"), _part("outage", 0.0),
+            _part("upkeep", 945.0, _task("service", [0.0, 95.0, 95.0, 95.0], ("hours: service", 4.0, "h"), hour, hours=4.0)),
+            _part("product", 24.87, _task("leak", [0.0, 1e7, 1e7, 1e7], ("leak rate", 1e-6, "kg/s"))),
+        ],
+        "total": {"low": 900.0, "mid": 1649.47, "high": 3000.0, "mean": 1700.0, "p10": 1200.0, "p50": 1660.0, "p90": 2222.0},
+        "keep_total": {"low": 500.0, "mid": 969.87, "high": 2000.0, "mean": 1000.0, "p10": 700.0, "p50": 980.0, "p90": 1333.0},
+        "npv": npv, "probability_pays": 0.12, "break_even_leak_kg_s": 1e-3, "break_even_leak_words": "pays where it leaks more than this",
+        "break_even_operating_gain": 273.0, "break_even_operating_gain_pa": 2e4, "break_even_operating_gain_words": "has to be worth this",
+        "tornado": [{"input": f"{SCRIPT_TEXT} {at}", "unit": "USD", "low_input": 0.5, "high_input": 2e4, "npv_low": -100.0 - at, "npv_high": 50.0,
+                     "swing": 150.0 + at} for at in range(7)],
+        "draws": 10000, "seed": 20261125, "notes": [LONG_TEXT],
+    }  # fmt: skip
+
+
+def leakage() -> dict[str, Any]:
+    """Seven bases; one has no figure, one applies."""
+    names = ("in-spec", "average", "screening", "leaker", "population", "measured", "gap")
+    rows = [{"basis": name, "source": SCRIPT_TEXT, "year": 2016, "low_kg_s": 1e-6 * at, "mid_kg_s": 2e-6 * at, "high_kg_s": 4e-6 * at,
+             "applies": name == "population", "why": UNICODE_TEXT, "confidence": "memory-md"} for at, name in enumerate(names)]  # fmt: skip
+    rows[5] |= {"low_kg_s": None, "mid_kg_s": None, "high_kg_s": None, "year": None, "source": None, "confidence": None, "why": "not measured"}
+    return {
+        "bases": rows, "basis": "population", "route": "atmosphere", "route_words": "leaks to atmosphere: fugitive",
+        "product_kg_a": _spread(126.0, 252.0, 504.0), "co2e_kg_a": {**_spread(0.0, 7510.0, 9000.0), "basis": "population"},
+        "co2e_parts_kg_a": _spread(0.0, 1.0, 2.0), "parts": [{"name": "simmer", "words": TYPST_TEXT}],
+    }  # fmt: skip
+
+
 MARCHING = {
     "choice": "doubtful", "valves": 3, "valves_marched": 2, "valves_left": [ODD_TAG], "cases": 1600, "cases_marched": 148,
     "samples": 200, "seed": 20261125, "words": "Marched in time: the valves closed form leaves in doubt.",
@@ -220,7 +275,7 @@ def _valve(index: int, repeat: int) -> tuple[dict[str, Any], dict[str, Any]]:
             "wave_drop_pa": 190000.0, "force_balance_used_pa": 250000.0, "force_balance_allowed_pa": 105000.0,
             "cycle_period_s": 0.4, "valve_frequency_hz": 32.0,
         },
-        "chatter": chatter(index),
+        "chatter": chatter(index), "leakage": None if index == 1 else leakage(), "money": None if index % 2 else money(),
         "steps": _steps(repeat),
         "assumptions": [{"field": "valve.blowdown", "value": "7 %", "rule": "default_blowdown", "source": "common practice, no source"}],
         "problems": [{"file": "plant.xlsx", "sheet": "Valves", "row": index + 7, "column": "K", "field": "inlet.length",

@@ -168,7 +168,7 @@ def test_nothing_to_plan_ends_in_words(tmp_path):
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        ({"budget": "500 kEUR"}, "the study counts in USD"),
+        ({"budget": "500 kSEK"}, "the study counts in USD"),
         ({"budget": "-5 kUSD"}, "is negative"),
         ({"budget": "much"}, "not an amount of money"),
         ({"outage": "-3 d"}, "is negative"),
@@ -233,3 +233,10 @@ def test_life_cycle_of_the_study_is_used(tmp_path):
     one["life_cycle"] = {"npv": {"mid": 12000.0, "mean": 12000.0, "p10": 2000.0, "p50": 12000.0, "p90": 20000.0}}
     answer = plan_answer(study(tmp_path, valve("A", ACT, one, KEEP)), budget="9 kUSD")
     assert answer["value"] == pytest.approx(12000)
+
+
+def test_another_currency_is_turned_over_and_the_answer_says_so(tmp_path):
+    """1 EUR = 1.13 USD: the row of the table exchange_rates, from memory."""
+    answer = plan_answer(study(tmp_path, valve("S", STOP, remedy("bellows", "yes", cost(1000, 0, 0)), KEEP)), budget="500 kEUR")
+    assert answer["budget"] == pytest.approx(565e3)
+    assert any(one["value"] == "1 EUR = 1.13 USD" for one in answer["assumptions"])

@@ -321,6 +321,9 @@ def _assumed(basis: Basis, given: Terms) -> list[Assumption]:
     if any(window.start is None for window in given.windows):
         rule = "has no date: every lead time is taken as met, nothing waits"
         out.append(Assumption("window", given.windows[0].name, rule, "no --windows"))
+    for one, rate in given.rates.items():
+        out.append(Assumption("exchange rate", f"{one} = {rate:.4g} {basis.currency}", "an amount in another currency than the study's: write "
+                              "it in the study's where it matters", "table exchange_rates, memory-md"))  # fmt: skip
     if given.act_finding == 0.0:
         out.append(Assumption("act_finding", f"0 {basis.currency} a year", "findings of severity act count by the money they save "
                               "alone", "[value] act_finding of the windows file states another worth"))  # fmt: skip

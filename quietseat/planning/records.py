@@ -40,6 +40,7 @@ class Terms:
     years: Mapping[int, float] = field(default_factory=dict)
     act_finding: float = 0.0
     now: date | None = None
+    rates: Mapping[str, float] = field(default_factory=dict)  # exchange rates used, study's currency for "1 EUR"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from quietseat.basis import Basis
 from quietseat.casefile.reader import nearest, read_toml
 from quietseat.planning.records import Terms, Window
 from quietseat.status import InputUnusable
+from quietseat.tables import table
 from quietseat.units import UnitError, parse
 
 __all__ = ["money", "terms"]
@@ -24,10 +25,11 @@ _VALUE = ("act_finding",)
 YEAR_DAYS = 365.25
 
 
-def money(text: Any, currency: str) -> float:
+def money(text: Any, currency: str, rates: dict[str, float] | None = None) -> float:
     """An amount such as "500 kEUR" or "0.5 MEUR"; a bare number is in the currency of the study.
 
-    Raises ValueError in one sentence: not an amount, another currency, or below 0.
+    Another currency of the table exchange_rates is turned over; `rates` takes the rate used. Raises ValueError in one sentence:
+    not an amount, a currency without a rate, or below 0.
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise ValueError(f"must be an amount such as '500 k{currency}'")
@@ -35,12 +37,23 @@ def money(text: Any, currency: str) -> float:
     if match is None or (match[1] and match[4]):
         raise ValueError(f"is not an amount of money: write for example '500 k{currency}'")
     written = match[1] or match[4]
-    if written and written != currency and currency not in _SYMBOLS.get(written, ()):
-        raise ValueError(f"is in {written}, the study counts in {currency}: convert it at your own rate")
     value = parse(match[2], "number").value * _TIMES[match[3]]
+    if written and written != currency and currency not in _SYMBOLS.get(written, ()):
+        rate = _rate(_SYMBOLS.get(written, (written,))[0], currency)
+        if rates is not None:
+            rates[f"1 {_SYMBOLS.get(written, (written,))[0]}"] = rate
+        value *= rate
     if value < 0:
         raise ValueError("is negative: a budget is 0 or more")
     return value
+
+
+def _rate(written: str, currency: str) -> float:
+    known = table("exchange_rates")
+    a, b = known.get(currency=written), known.get(currency=currency)
+    if a is None or b is None:
+        raise ValueError(f"is in {written}, the study counts in {currency}, and no rate is known: convert it at your own rate")
+    return float(a["usd"]) / float(b["usd"])
 
 
 def _time(text: Any, seconds: float, example: str) -> float:
@@ -65,7 +78,7 @@ def terms(
     if windows is None:
         one = reader.flags(budget, outage, crew)
         reader.finish("plan")
-        return Terms((one,), one.budget, now=today)
+        return Terms((one,), one.budget, now=today, rates=reader.rates)
     name, content = read_toml(windows)
     found = reader.file(content, budget, outage, crew)
     reader.finish(name)
@@ -78,13 +91,14 @@ class _Reading:
     def __init__(self, basis: Basis, today: date) -> None:
         self.basis, self.today = basis, today
         self.wrong: list[str] = []
+        self.rates: dict[str, float] = {}
 
     def finish(self, name: str) -> None:
         if self.wrong:
             raise InputUnusable(f"{name}: " + "; ".join(self.wrong) + ".")
 
     def money(self, key: str, raw: Any) -> float | None:
-        return None if raw is None else self._try(key, raw, lambda: money(raw, self.basis.currency))
+        return None if raw is None else self._try(key, raw, lambda: money(raw, self.basis.currency, self.rates))
 
     def days(self, key: str, raw: Any) -> float | None:
         return None if raw is None else self._try(key, raw, lambda: _time(raw, 86400.0, "12 d"))
@@ -140,7 +154,7 @@ class _Reading:
             self.wrong.append(f"window.name = {twice!r} stands twice: give each window its own name")
         if total is None and not self._years(content, found) and any(one.budget is None for one in found):
             self.wrong.append("no budget limits every window: give --budget, `budget` at the top, [years], or one in each [[window]]")
-        return Terms(tuple(sorted(found, key=lambda one: one.delay)), total, self._years(content, found), worth or 0.0, self.today)
+        return Terms(tuple(sorted(found, key=lambda one: one.delay)), total, self._years(content, found), worth or 0.0, self.today, self.rates)
 
     def _one(self, number: int, one: Mapping[str, Any], outage: str | None, crew: str | None) -> Window:
         at = f"window {number}"

@@ -9,7 +9,19 @@ from pathlib import Path
 from typing import Any
 
 from quietseat.report import html, pdf
-from quietseat.report.document import Block, Bullets, Callout, Cell, Column, Document, Heading, NewPage, Prose, SignedBy, TableBlock
+from quietseat.report.document import (
+    Block,
+    Bullets,
+    Callout,
+    Cell,
+    Column,
+    Document,
+    Heading,
+    NewPage,
+    Prose,
+    SignedBy,
+    TableBlock,
+)
 from quietseat.report.words import field_words
 
 FORM = ("sheet", "row", "tag", "field", "what", "where", "unit", "now", "value", "who", "when", "why")

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from quietseat.formula import number
-from quietseat.report import drawing, in_time
+from quietseat.report import drawing, in_time, leakage, money
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -68,7 +68,9 @@ def _proof(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     yield from _cases(valve, shown)
     yield from _stability(valve, shown)
     yield from in_time.section(valve, shown)
+    yield from leakage.section(valve, shown)
     yield from _remedies(valve, shown)
+    yield from money.section(valve, shown)
     yield from _resistances(valve)
     yield from _folds(valve, shown)
 
@@ -274,12 +276,14 @@ def _remedies(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         return
     notes: dict[str, int] = {}
     remedies = _folded(remedies)
-    rows = tuple(_remedy_row(remedy, valve, shown, notes) for remedy in remedies)
+    lives = any(remedy.get("life_cycle") for remedy in remedies)
+    rows = tuple(_remedy_row(remedy, valve, shown, notes, lives) for remedy in remedies)
     yield TableBlock(
         "Remedies tried, with the reason for each that lost",
         (
             Column("Remedy", "wide"), Column("Clears", "wide"), Column("Leaves or creates"), Column("Fit"), Column("Suitability", "wide"),
-            Column(f"Whole-life cost, {shown.currency}", "number"), Column("Why", "wide"),
+            Column(f"Whole-life cost, {shown.currency}", "number"),
+            *([Column(f"Net present value (P10 to P90), {shown.currency}", "number")] if lives else []), Column("Why", "wide"),
         ), rows,
     )  # fmt: skip
     if notes:
@@ -303,7 +307,8 @@ def _folded(remedies: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
         title = str(remedy["title"])
         plain = title.replace("non-bleeding", "bleeding")
         cost, fit = remedy.get("cost") or {}, remedy.get("fit") or {}
-        key = (plain, remedy["clears"], remedy.get("condition"), remedy.get("rejected_because"), fit.get("verdict"), str(cost.get("total")))
+        key = (plain, remedy["clears"], remedy.get("condition"), remedy.get("rejected_because"), fit.get("verdict"), str(cost.get("total")),
+               str((remedy.get("life_cycle") or {}).get("npv")))  # fmt: skip
         if "bleeding" in title and key in at:
             out[at[key]] = {**out[at[key]], "title": plain.replace("bleeding", "bleeding or not")}
             continue
@@ -325,7 +330,7 @@ def _fit_picture(valve: Mapping[str, Any], remedies: Sequence[Mapping[str, Any]]
 
 
 def _remedy_row(
-    remedy: Mapping[str, Any], valve: Mapping[str, Any], shown: Shown, notes: dict[str, int]
+    remedy: Mapping[str, Any], valve: Mapping[str, Any], shown: Shown, notes: dict[str, int], lives: bool
 ) -> tuple[str | Cell, ...]:
     fit, suits, cost = remedy.get("fit"), remedy.get("suitability"), remedy.get("cost")
     spoils = [f"leaves {codes(remedy['left'])}"] if remedy.get("left") else []
@@ -342,7 +347,8 @@ def _remedy_row(
     verdict = clears(remedy["clears"]) + _noted((remedy.get("condition") or "").split("; "), notes)
     return (
         str(remedy["title"]), verdict, "; ".join(spoils) or "none", str(fit["verdict"]) if fit else DASH, suit,
-        shown.spread(cost["total"]) if cost else "not priced", why,
+        shown.spread(cost["total"]) if cost else "not priced",
+        *([money.npv_range(remedy.get("life_cycle"), shown)] if lives else []), why,
     )  # fmt: skip
 
 

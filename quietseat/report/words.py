@@ -120,6 +120,12 @@ class Shown:
         return text if with_unit else text.removesuffix(unit).strip()
 
 
+def leak_of(value: Any, shown: Shown) -> str:
+    """A leak in the study's unit of flow, three digits: far smaller than the flows `flow_of` prints."""
+    found = shown.number_of(value, shown.flow)
+    return DASH if found is None else f"{found:.3g}"
+
+
 def shown(head: Mapping[str, Any]) -> Shown:
     """The units of this study, read from its Basis as printed."""
     chosen = choices(head)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from quietseat.report import leakage, money_sheet
 from quietseat.report.build import StudyLike
 from quietseat.report.in_time import FOUND, PREDICTED
 from quietseat.report.words import (
@@ -57,7 +58,8 @@ def render(study: StudyLike) -> bytes:
     summary = writer.sheet("Summary", (Field("What", _at("what"), width=34), Field("Value", _at("value"), "0", 18), Field("Words", _at("words"), width=90)))
     fleet, findings = writer.sheet("Fleet", _fleet(show)), writer.sheet("Findings", _findings())
     cases, marched = writer.sheet("Cases", _cases(show)), writer.sheet("Stability in time", _in_time(show))
-    remedies = writer.sheet("Remedies", _remedies(show))
+    remedies, leaks = writer.sheet("Remedies", _remedies(show)), writer.sheet("Leakage", _leakage(show))
+    accounts: list[tuple[Mapping[str, Any], Mapping[str, Any]]] = []
     ranked = study.ranked()
     most = _FEW_REMEDIES if len(ranked) > _LARGE_FLEET else None
     for row in _summary(head, most):
@@ -69,6 +71,11 @@ def render(study: StudyLike) -> bytes:
         cases.write_all(valve.get("cases") or (), valve)
         marched.write_all([valve["chatter"]] if valve.get("chatter") else (), valve)
         remedies.write_all((valve.get("remedies") or ())[:most], valve)
+        leaks.write_all((valve.get("leakage") or {}).get("bases") or (), valve)
+        if valve.get("money") and len(accounts) < money_sheet.MOST_VALVES:
+            accounts.append((record.summary, valve["money"]))
+    if accounts:
+        money_sheet.write(book, head, accounts)
     for name, fields, rows in (*_predictions(head), *_lists(head, show)):
         sheet = writer.sheet(name, fields)
         for row in rows:
@@ -304,8 +311,38 @@ def _remedies(show: Shown) -> tuple[Field, ...]:
         Field("Difference A, mm", _unit(show, "mm", "fit", "difference_inlet_m"), "0.0"),
         Field("Difference B, mm", _unit(show, "mm", "fit", "difference_outlet_m"), "0.0"),
         Field("Suitability", _keys("suitability", "verdict"), width=14), Field("Reasons", _of(plain, "suitability", "reasons"), width=40),
-        *costs, Field("Crew hours", _keys("cost", "crew_hours"), "0", 9), Field("Line open, h", _keys("cost", "outage_hours"), "0", 9),
+        *costs, *_lives(show), Field("Crew hours", _keys("cost", "crew_hours"), "0", 9), Field("Line open, h", _keys("cost", "outage_hours"), "0", 9),
         Field("Why it lost", _at("rejected_because"), width=50), Field("Question to the owner", _at("question"), width=40),
+    )  # fmt: skip
+
+
+def _lives(show: Shown) -> tuple[Field, ...]:
+    """The life cycle of a remedy against keeping the valve."""
+    ends = (("mid", "middle"), ("p10", "P10"), ("p50", "P50"), ("p90", "P90"))
+    return (
+        *(Field(f"Net present value {words}, {show.currency}", _keys("life_cycle", "npv", key), "#,##0") for key, words in ends),
+        Field("Probability that it pays", _keys("life_cycle", "probability_pays"), "0.0%"),
+        Field(f"Break-even leak, {show.flow}", _unit(show, show.flow, "life_cycle", "break_even_leak_kg_s"), "0.00E+00"),
+        Field(f"Break-even operating gain, {show.currency} a year", _keys("life_cycle", "break_even_operating_gain"), "#,##0"),
+    )  # fmt: skip
+
+
+def _leakage(show: Shown) -> tuple[Field, ...]:
+    """One row a valve and basis; the yearly amounts stand with the basis that applies."""
+    def yearly(*path: str) -> Getter:
+        get = _keys("_valve", "leakage", *path)
+        return lambda row: get(row) if row.get("applies") else None
+
+    ends = (("low", "low"), ("mid", "middle"), ("high", "high"))
+    return (
+        *_VALVE, Field("Basis", lambda row: leakage.BASES.get(str(row.get("basis")), row.get("basis")), width=28),
+        *(Field(f"Leak {words}, {show.flow}", _unit(show, show.flow, f"{key}_kg_s"), "0.00E+00") for key, words in ends),
+        Field("Applies", _of(plain, "applies"), width=9), Field("Why", _at("why"), width=50), Field("Source", _at("source"), width=50),
+        Field("Year", _at("year"), "0", 8),
+        Field("Confidence", lambda row: MARKS.get(str(row.get("confidence")), row.get("confidence")), width=24),
+        *(Field(f"Product lost {words}, kg a year", yearly("product_kg_a", key), "#,##0.0") for key, words in ends),
+        *(Field(f"CO2 equivalent {words}, kg a year", yearly("co2e_kg_a", key), "#,##0.0") for key, words in ends),
+        Field("Route", yearly("route_words"), width=30),
     )  # fmt: skip
 
 

@@ -1,0 +1,100 @@
+"""What a valve costs over its life: the words and tables of its section."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from quietseat.report.document import Block, Column, Fold, Prose, TableBlock
+from quietseat.report.words import DASH, Shown, cut, is_number, leak_of, percent, plain
+
+_BARS = 5  # bars of the tornado that are printed
+
+
+def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+    """The life-cycle cost of the recommended remedy against keeping the valve; nothing where the study has none."""
+    found = valve.get("money")
+    if not found or not found.get("npv"):
+        return
+    currency = plain(found.get("currency"))
+    yield Prose("What it costs over its life", "label")
+    yield Prose(sentence(found, shown))
+    blocks: list[Block] = [_parts(found, currency)]
+    if found.get("tornado"):
+        blocks.append(_tornado(found["tornado"][:_BARS], currency))
+    yield Fold(f"Life-cycle cost, part by part: {plain(found.get('title'))}", tuple(blocks))
+
+
+def whole(value: Any) -> str:
+    """Money to the whole unit, so that printed parts add up to the printed total."""
+    text = f"{round(value) + 0:,}" if is_number(value) else DASH
+    return text.replace(",", "\u00a0").replace("-", "−")
+
+
+def npv_range(found: Mapping[str, Any] | None, shown: Shown) -> str:
+    """Net present value as middle (P10 to P90); a dash where there is none."""
+    npv = (found or {}).get("npv")
+    if not npv:
+        return DASH
+    return f"{shown.money(npv['mid'])} ({shown.money(npv['p10'])} to {shown.money(npv['p90'])})".replace("-", "−")
+
+
+def sentence(found: Mapping[str, Any], shown: Shown) -> str:
+    """Net present value, how likely the remedy pays, and what would make it pay."""
+    currency = plain(found.get("currency"))
+    said = [
+        f"Against keeping the valve as it is, the recommended remedy has a net present value of {npv_range(found, shown)} {currency}, "
+        f"middle and P10 to P90; above zero it pays. Probability that it pays: {percent(found.get('probability_pays'))}."
+    ]  # fmt: skip
+    leak, gain, rise = (found.get(f"break_even_{key}") for key in ("leak_kg_s", "operating_gain", "operating_gain_pa"))
+    if found.get("break_even_leak_words"):
+        rate = f" {leak_of(leak, shown)} {shown.flow}" if is_number(leak) else ""
+        said.append(f"Break-even leak{rate}: {found['break_even_leak_words']}.")
+    if found.get("break_even_operating_gain_words"):
+        worth = f" {shown.money(gain)} {currency} a year" if is_number(gain) else ""
+        worth += f" (a rise of {shown.difference_of(rise)})" if is_number(rise) else ""
+        said.append(f"Break-even operating gain{worth}: {found['break_even_operating_gain_words']}.")
+    return " ".join(said)
+
+
+def _parts(found: Mapping[str, Any], currency: str) -> TableBlock:
+    keep = {part["name"]: part for part in found.get("keep_parts") or ()}
+    rows: list[tuple[str, ...]] = []
+    for part in found.get("parts") or ():
+        before, after = _worth(keep.get(part["name"])), _worth(part)
+        if before or after:
+            rows.append((str(part["title"]).capitalize(), whole(before), whole(after), cut(plain(part.get("source")), 80)))
+    totals = [found.get(key) or {} for key in ("keep_total", "total")]
+    rows.append(("Total, middle", *(whole(total.get("mid")) for total in totals), "sum of the parts"))
+    rows.extend((f"Total, {key.upper()}", *(whole(total.get(key)) for total in totals), "of the draws") for key in ("p10", "p50", "p90"))
+    open_parts = [f"{part['title']} ({part['why_nothing']})" for part in found.get("parts") or ()
+                  if str(part.get("why_nothing") or "").startswith("not computed")]  # fmt: skip
+    horizon, rate = found.get("horizon_years"), percent(found.get("discount_rate"))
+    return TableBlock(
+        f"Present value by part over {plain(horizon)} years",
+        (Column("Part", "wide"), Column(f"As it is, {currency}", "number"), Column(f"With the remedy, {currency}", "number"),
+         Column("Source", "wide")), tuple(rows),
+        note=f"Middle values at {rate} a year, in prices of {plain(found.get('cost_year'))}; earnings are negative. "
+             f"P10, P50, P90 by {plain(found.get('draws'))} draws, seed {plain(found.get('seed'))}. Every line stands with its formula "
+             "in the sheet Money of study.xlsx." + (f" Without: {'; '.join(open_parts)}." if open_parts else ""),
+    )  # fmt: skip
+
+
+def _worth(part: Mapping[str, Any] | None) -> float:
+    value = ((part or {}).get("present_value") or {}).get("mid")
+    return value if is_number(value) else 0.0
+
+
+def _tornado(bars: Sequence[Mapping[str, Any]], currency: str) -> TableBlock:
+    return TableBlock(
+        "What moves the net present value most",
+        (Column("Input", "wide"), Column("Unit"), Column("From", "number"), Column("To", "number"),
+         Column(f"Net present value from, {currency}", "number"), Column(f"to, {currency}", "number"), Column(f"Swing, {currency}", "number")),
+        tuple((plain(bar.get("input")), plain(bar.get("unit")), *(_input(bar.get(key)) for key in ("low_input", "high_input")),
+               *(whole(bar.get(key)) for key in ("npv_low", "npv_high", "swing"))) for bar in bars),
+        note="One input at a time at its 10 % and its 90 % value, all others at their middle.",
+    )  # fmt: skip
+
+
+def _input(value: Any) -> str:
+    return whole(value) if is_number(value) and abs(value) >= 1000 else f"{value:.4g}" if is_number(value) else DASH
