@@ -51,8 +51,11 @@ def cost(answer: Mapping[str, Any]) -> str:
     for key, name in (("p10", "one in ten is below"), ("p50", "half are below"), ("p90", "nine in ten are below")):
         lines.append(f"  {f'total: {name}':<44}{answer['total'][key]:>12,.0f}{answer['keep_total'][key]:>12,.0f}")
     npv = answer["npv"]
-    lines += [""] + _wrap(f"Against leaving it as it is: {npv['p50']:,.0f} {answer['currency']} in the middle, {npv['p10']:,.0f} to {npv['p90']:,.0f} "
-                          f"in eight of ten draws; it pays in {100 * answer['probability_pays']:.0f} % of {answer['draws']} draws.", "")  # fmt: skip
+    lines.append("")
+    lines += _wrap(
+        f"Against leaving it as it is: {npv['p50']:,.0f} {answer['currency']} in the middle, {npv['p10']:,.0f} to {npv['p90']:,.0f} "
+        f"in eight of ten draws; it pays in {100 * answer['probability_pays']:.0f} % of {answer['draws']} draws.", "",
+    )  # fmt: skip
     if answer["remedy"] != "keep":
         for key in ("break_even_leak_words", "break_even_operating_gain_words"):
             lines += _wrap(answer[key], "  ")

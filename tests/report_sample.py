@@ -98,7 +98,8 @@ def _remedies() -> list[dict[str, Any]]:
     return [
         {**base, "name": "pilot-modulating-remote", "title": "Modulating pilot valve, remote sense, non-bleeding",
          "clears": "subject-to-proof", "condition": "Maker's certificate of stable modulation at 20 % of rated flow.",
-         "fit": _fit("spool"), "cost": _cost(41000.0, 30.0), "question": "Can the gauge tapping be used for the sense line?"},
+         "fit": _fit("spool"), "cost": _cost(41000.0, 30.0), "question": "Can the gauge tapping be used for the sense line?",
+         "life_cycle": {key: money()[key] for key in ("npv", "probability_pays", "break_even_leak_kg_s", "break_even_operating_gain")}},
         {**base, "name": "smaller-orifice", "title": "Smaller orifice: 4L6 in place of 4P6", "clears": "yes", "condition": "",
          "fit": _fit("same"), "cost": _cost(43500.0, 8.0), "rejected_because": "Clears everything, costs more."},
         {**base, "name": "soft-seat", "title": "Soft seat", "clears": "no", "condition": "", "cleared": [],

@@ -16,7 +16,7 @@ import pytest
 import report_sample as sample
 
 from quietseat import report
-from quietseat.report import build, drawing, figures, html, motion, pdf, problems, words, xlsx
+from quietseat.report import build, drawing, figures, html, money_sheet, motion, pdf, problems, words, xlsx
 from quietseat.report.document import Document, Heading
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -222,16 +222,19 @@ def _cells(workbook: Any) -> Iterable[Any]:
             yield from (cell for cell in row if cell.value is not None)
 
 
-def test_workbook_holds_no_formula_and_no_link(workbook: Any) -> None:
+def test_workbook_holds_no_link_and_no_formula_but_those_of_money(workbook: Any) -> None:
     cells = list(_cells(workbook))
-    assert not [cell.coordinate for cell in cells if cell.data_type == "f" or cell.hyperlink]
+    assert not [cell.coordinate for cell in cells if cell.hyperlink]
+    formulas = [cell for cell in cells if cell.data_type == "f"]
+    assert formulas and {cell.parent.title for cell in formulas} == {"Money"}
+    assert all(re.fullmatch(r"=(?:SUM|PRODUCT|SUMPRODUCT|\$?[A-Z]{1,3}\$?\d+|[-+*/^(),:01])+", cell.value) for cell in formulas)
     assert [cell for cell in cells if cell.value == sample.FORMULA_TEXT and cell.data_type == "s"]
 
 
 def test_workbook_has_its_sheets_frozen_filtered_with_units(workbook: Any) -> None:
     assert workbook.sheetnames == [
-        "Summary", "Fleet", "Findings", "Cases", "Stability in time", "Remedies", "Predicted and found", "Plan", "Problems",
-        "Assumptions", "Basis", "Sources",
+        "Summary", "Fleet", "Findings", "Cases", "Stability in time", "Remedies", "Leakage", "Money", "Predicted and found", "Plan",
+        "Problems", "Assumptions", "Basis", "Sources",
     ]  # fmt: skip
     for sheet in workbook:
         assert sheet.freeze_panes and sheet.auto_filter.ref
@@ -390,6 +393,133 @@ def test_cells_meet_halfway_between_points() -> None:
     assert motion.edges([0.1, 1.0]) == pytest.approx([0.0, 0.55, 1.45])
     assert motion.edges([1.0, 4.0, 16.0], True) == pytest.approx([0.5, 2.0, 8.0, 32.0])
     assert motion.round_values(0.3, 12.0) == [0.5, 1.0, 2.0, 5.0, 10.0]
+
+
+# --- Leakage and money ------------------------------------------------------------------------------------------------
+
+
+class Sums:
+    """Works out the few formulas of the sheet Money from its inputs alone, whatever values are stored with them."""
+
+    def __init__(self, sheet: Any, **changed: float) -> None:
+        self.sheet, self.known = sheet, dict(changed)
+
+    def at(self, name: str) -> float:
+        if name not in self.known:
+            value = self.sheet[name].value
+            self.known[name] = self.formula(value) if isinstance(value, str) and value.startswith("=") else float(value or 0.0)
+        return self.known[name]
+
+    def formula(self, text: str) -> float:
+        source = re.sub(r"([A-Z]+\d+):([A-Z]+\d+)", r"run('\1','\2')", text[1:].replace("$", ""))
+        source = re.sub(r"(?<!')\b([A-Z]+\d+)\b", r"at('\1')", source).replace("^-at(", "**-at(")
+        names = {"at": self.at, "run": self.run, "SUM": self.sum, "PRODUCT": math.prod,
+                 "SUMPRODUCT": lambda a, b: sum(x * y for x, y in zip(a, b, strict=True))}  # fmt: skip
+        return float(eval(source, {"__builtins__": {}}, names))
+
+    def run(self, first: str, last: str) -> list[float]:
+        return [self.at(cell.coordinate) for row in self.sheet[f"{first}:{last}"] for cell in row]
+
+    @staticmethod
+    def sum(*values: Any) -> float:
+        return sum(sum(value) if isinstance(value, list) else value for value in values)
+
+
+def _find(sheet: Any, words: str, column: int = 1) -> int:
+    return next(row for row in range(1, sheet.max_row + 1) if sheet.cell(row, column).value == words)
+
+
+def test_formulas_of_money_are_stored_with_their_value(study: sample.Study, workbook: Any) -> None:
+    import openpyxl
+
+    stored = openpyxl.load_workbook(io.BytesIO(xlsx.render(study)), data_only=True)["Money"]
+    sheet = workbook["Money"]
+    sums, count = Sums(sheet), 0
+    for row in sheet.iter_rows():
+        for cell in row:
+            if cell.data_type == "f":
+                count += 1
+                assert stored[cell.coordinate].value == pytest.approx(sums.at(cell.coordinate), abs=1e-9), cell.coordinate
+    assert count > 80
+    heading = _find(sheet, "Rank") + 1
+    for line, tag in ((heading, "PSV-0001"), (heading + 1, sample.FORMULA_TEXT)):
+        row = [cell.value for cell in stored[line]]
+        assert row[1] == tag
+        # by hand: 390 x 2.4868520 = 969.87; 1000 + 950 - 400 x 0.7513148 = 1649.47
+        assert row[6:11] == pytest.approx([969.87, 1649.47, -679.60, -679.60, 0.0], abs=0.01)
+
+
+def test_inputs_of_money_move_every_total(workbook: Any) -> None:
+    sheet = workbook["Money"]
+    totals = _find(sheet, "Rank") + 1
+    rate, hour = (f"G{_find(sheet, words)}" for words in ("discount rate", "price of a crew hour"))
+    assert (sheet[rate].value, sheet[hour].value) == (0.1, 95.0)
+    plain = Sums(sheet, **{rate: 0.0})  # nothing is discounted: 3 x 390; 1000 + 950 - 400
+    assert (plain.at(f"G{totals}"), plain.at(f"H{totals}"), plain.at(f"I{totals + 1}")) == pytest.approx((1170.0, 1550.0, -380.0))
+    dear = Sums(sheet, **{rate: 0.0, hour: 190.0})  # 3 x (4 x 190 + 10); 1000 + 10 x 190 - 400
+    assert (dear.at(f"G{totals}"), dear.at(f"H{totals + 1}")) == pytest.approx((2310.0, 2500.0))
+    capital = f"G{_find(sheet, 'new valve', 5)}"  # of the first valve alone: its residual value follows, the other valve does not
+    more = Sums(sheet, **{rate: 0.0, capital: 2000.0})
+    assert (more.at(f"H{totals}"), more.at(f"H{totals + 1}")) == pytest.approx((2000 + 950 - 800, 1550.0))
+    real = Sums(sheet, **{rate: 0.21, f"G{_find(sheet, 'inflation inside it')}": 0.1})  # 1.21 / 1.1 = 1.1: as at 10 %
+    assert real.at(f"I{totals}") == pytest.approx(-679.60, abs=0.01)
+
+
+def test_money_says_where_it_leaves_valves_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    import openpyxl
+
+    monkeypatch.setattr(money_sheet, "MOST_VALVES", 1)
+    sheet = openpyxl.load_workbook(io.BytesIO(xlsx.render(sample.study(3))))["Money"]
+    assert "The worst 1 valves; the other accounts stand in study.json." in sheet["A1"].value
+    assert {sheet.cell(row, 2).value for row in range(1, sheet.max_row + 1)} == {None, "Tag", "PSV-0001"}
+
+
+def test_leakage_has_a_row_for_each_valve_and_basis(workbook: Any) -> None:
+    rows = [[cell.value for cell in row] for row in workbook["Leakage"].iter_rows()]
+    titles = {title: at for at, title in enumerate(rows[0])}
+    assert len(rows) == 1 + 2 * 7  # the second valve has none
+    applies = [row for row in rows[1:] if row[titles["Applies"]] == "yes"]
+    assert [row[titles["Leak middle, kg/h"]] for row in applies] == pytest.approx([8e-6 * 3600] * 2)
+    assert applies[0][titles["CO2 equivalent middle, kg a year"]] == 7510 and rows[1][titles["Product lost middle, kg a year"]] is None
+    measured = next(row for row in rows if row[titles["Basis"]] == "measured")
+    assert measured[titles["Leak middle, kg/h"]] is None
+
+
+def test_the_section_says_what_leaks_and_what_it_costs(read: Reader, paper_text: str) -> None:
+    said = "".join(read.text).replace("\u00a0", " ")
+    for text in (said, paper_text):
+        assert text.count("What it leaks") == 2 and "CO2 equivalent of a year: 7 510 (0 to 9 000) kg, and 1 (0 to 2) kg beside the seat." in text
+        assert "net present value of −680 (−900 to 55) USD" in text and "Probability that it pays: 12 %." in text
+        assert "Break-even leak 3.6 kg/h: pays where it leaks more than this." in text  # 1e-3 kg/s x 3600
+        assert "Break-even operating gain 273 USD a year (a rise of 0.2 bar): has to be worth this." in text
+        assert "outage in words (not computed: hours unknown)" in text
+    assert "Residual in words0−301" in said and "Total, middle9701 649" in said and "Total, P901 3332 222" in said
+    assert f"{sample.SCRIPT_TEXT} 4" in said and f"{sample.SCRIPT_TEXT} 5USD" not in said  # five bars
+
+
+def test_studies_without_leakage_and_money_print_as_before() -> None:
+    import openpyxl
+
+    study = sample.study(3)
+    for record in study.records:
+        for key in ("leakage", "money"):
+            record._valve.pop(key)
+        for remedy in record._valve["remedies"]:
+            remedy.pop("life_cycle", None)
+    text = html.render(build.build(study))
+    assert "What it leaks" not in text and "What it costs over its life" not in text and "Net present value" not in text
+    book = openpyxl.load_workbook(io.BytesIO(xlsx.render(study)))
+    assert "Money" not in book.sheetnames and book["Leakage"].max_row == 1
+
+
+def test_accounts_with_holes_still_print() -> None:
+    study = sample.study(1)
+    valve = study.records[0]._valve
+    valve["leakage"] = {"bases": [{"basis": "gap"}], "basis": None, "product_kg_a": None, "co2e_kg_a": None}
+    valve["money"] |= {"parts": [{"name": "capital", "title": "t", "yearly": [5.0, None], "tasks": []}], "keep_parts": None, "tornado": None,
+                       "keep_total": None, "break_even_leak_kg_s": None, "break_even_operating_gain": None}  # fmt: skip
+    assert "What it leaks" in html.render(build.build(study)) and pdf.render(build.build(study)).startswith(b"%PDF")
+    assert xlsx.render(study).startswith(b"PK")
 
 
 # --- Pictures ------------------------------------------------------------------------------------------------------

@@ -25,14 +25,16 @@ def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         (
             BASES.get(str(item.get("basis")), plain(item.get("basis"))),
             *(leak_of(item.get(f"{end}_kg_s"), shown) for end in ("low", "mid", "high")),
-            cut(plain(item.get("source")), 90), plain(item.get("year")), f"{'Applies' if item.get('applies') else 'No'}: {plain(item.get('why'))}",
+            cut(plain(item.get("source")), 90), plain(item.get("year")),
+            f"{'Applies' if item.get('applies') else 'No'}: {plain(item.get('why'))}",
         )
         for item in found["bases"]
     )  # fmt: skip
     yield Fold("Its leak by every basis, side by side", (TableBlock(
         "Leak by basis", (Column("Basis"), *(Column(f"{word}, {shown.flow}", "number") for word in ("Low", "Middle", "High")),
                           Column("Source", "wide"), Column("Year", "number"), Column("Applies, and why", "wide")), rows,
-        note="Each basis is an estimate of its own; they are compared here, never added. Whole sources: sheet Leakage of study.xlsx." + _beside(found),
+        note="Each basis is an estimate of its own; they are compared here, never added. Whole sources: sheet Leakage of study.xlsx."
+             + _beside(found),
     ),))  # fmt: skip
 
 

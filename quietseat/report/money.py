@@ -36,7 +36,8 @@ def npv_range(found: Mapping[str, Any] | None, shown: Shown) -> str:
     npv = (found or {}).get("npv")
     if not npv:
         return DASH
-    return f"{shown.money(npv['mid'])} ({shown.money(npv['p10'])} to {shown.money(npv['p90'])})".replace("-", "−")
+    middle, low, high = (shown.money(npv[key]).replace("-", "−") for key in ("mid", "p10", "p90"))
+    return middle if low == middle == high else f"{middle} ({low} to {high})"
 
 
 def sentence(found: Mapping[str, Any], shown: Shown) -> str:
@@ -75,8 +76,9 @@ def _parts(found: Mapping[str, Any], currency: str) -> TableBlock:
         (Column("Part", "wide"), Column(f"As it is, {currency}", "number"), Column(f"With the remedy, {currency}", "number"),
          Column("Source", "wide")), tuple(rows),
         note=f"Middle values at {rate} a year, in prices of {plain(found.get('cost_year'))}; earnings are negative. "
-             f"P10, P50, P90 by {plain(found.get('draws'))} draws, seed {plain(found.get('seed'))}. Every line stands with its formula "
-             "in the sheet Money of study.xlsx." + (f" Without: {'; '.join(open_parts)}." if open_parts else ""),
+             f"P10, P50, P90 by {plain(found.get('draws'))} draws, seed {plain(found.get('seed'))}. Fuller than the whole-life "
+             "cost that ranks the remedies: services fall in their years, failures, lifts and residual value are counted, and hours with the "
+             "line open cost only beyond the planned window." + (f" Without: {'; '.join(open_parts)}." if open_parts else ""),
     )  # fmt: skip
 
 
@@ -88,8 +90,8 @@ def _worth(part: Mapping[str, Any] | None) -> float:
 def _tornado(bars: Sequence[Mapping[str, Any]], currency: str) -> TableBlock:
     return TableBlock(
         "What moves the net present value most",
-        (Column("Input", "wide"), Column("Unit"), Column("From", "number"), Column("To", "number"),
-         Column(f"Net present value from, {currency}", "number"), Column(f"to, {currency}", "number"), Column(f"Swing, {currency}", "number")),
+        (Column("Input", "wide"), Column("Unit"), Column("From", "number"), Column("To", "number"), *(
+            Column(f"{words}, {currency}", "number") for words in ("Net present value from", "to", "Swing"))),
         tuple((plain(bar.get("input")), plain(bar.get("unit")), *(_input(bar.get(key)) for key in ("low_input", "high_input")),
                *(whole(bar.get(key)) for key in ("npv_low", "npv_high", "swing"))) for bar in bars),
         note="One input at a time at its 10 % and its 90 % value, all others at their middle.",

@@ -14,7 +14,7 @@ from typing import Any
 from quietseat.report.words import choice_number, clean, is_number, plain
 
 NAME = "Money"
-MOST_VALVES = 50  # some 40 rows each; all accounts stand in study.json
+MOST_VALVES = 100  # some 40 rows each; all accounts stand in study.json
 _CENT, _FACTOR = "#,##0.00", "0.000000"
 _LABELS = ("Rank", "Tag", "State", "Part", "Task or line", "Made of")
 _WIDTHS = (7, 20, 13, 34, 46, 50)
@@ -60,9 +60,12 @@ class _Line:
 
 
 def write(book: Any, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]]) -> None:
-    """Add the sheet to a workbook of XlsxWriter. accounts: (summary of the valve, its money), worst first; at least one."""
+    """Add the sheet to a workbook of XlsxWriter. accounts: (summary of the valve, its money), worst first; at least one.
+
+    At most MOST_VALVES of them are written; the sheet says so where there are more.
+    """
     page = book.add_worksheet(NAME)
-    layout = _Layout(head, accounts[:MOST_VALVES])
+    layout = _Layout(head, accounts[:MOST_VALVES], len(accounts) > MOST_VALVES)
     formats: dict[tuple[str, bool, bool], Any] = {}
     for at, width in enumerate((*_WIDTHS, *([13] * (layout.last + 1 - _FIRST)))):
         page.set_column(at, at, width)
@@ -85,7 +88,8 @@ def write(book: Any, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[s
 class _Layout:
     """Places every cell. The rows refer to the block on top, and the totals on top to the rows below."""
 
-    def __init__(self, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]]) -> None:
+    def __init__(self, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]], more: bool) -> None:
+        self.more = f" The worst {len(accounts)} valves; the other accounts stand in study.json." if more else ""
         self.grid, self.hour = _Grid(), choice_number(head, "labour_rate", "number", 0.0)
         self.currency = plain(accounts[0][1].get("currency"))
         self.years = max(len(money.get("years") or ()) for _, money in accounts)
@@ -110,7 +114,7 @@ class _Layout:
     def _block(self, money: Mapping[str, Any], every: Iterable[_Line]) -> None:
         """Discount rate, price of an hour, and every input that many rows share."""
         add = self.grid.add
-        add({0: _Cell("Live account of the recommended remedies. Blue figures are inputs: change one, and the totals move.", bold=True)})
+        add({0: _Cell("Live account of the recommended remedies. Blue figures are inputs: change one, and the totals move." + self.more, bold=True)})
         rate, inflation = _number(money.get("discount_rate")), _number(money.get("inflation"))
         add({0: _Cell("Amounts stored in study.json are rounded to the cent in each year: differences of some cents are that rounding.")})
         given = (("discount rate", rate), ("inflation inside it", inflation))

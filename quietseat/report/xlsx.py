@@ -72,7 +72,7 @@ def render(study: StudyLike) -> bytes:
         marched.write_all([valve["chatter"]] if valve.get("chatter") else (), valve)
         remedies.write_all((valve.get("remedies") or ())[:most], valve)
         leaks.write_all((valve.get("leakage") or {}).get("bases") or (), valve)
-        if valve.get("money") and len(accounts) < money_sheet.MOST_VALVES:
+        if valve.get("money") and len(accounts) <= money_sheet.MOST_VALVES:
             accounts.append((record.summary, valve["money"]))
     if accounts:
         money_sheet.write(book, head, accounts)
