@@ -217,7 +217,7 @@ def _confirm(
 
 
 def _fewer(job: Job, basis: Basis) -> Job:
-    return jobs.prepare(replace(job.question, samples=min(job.draws.count, basis.remedy_samples)), basis)
+    return jobs.prepare(replace(job.question, samples=min(job.draws.count, basis.remedy_samples), ends=True), basis)
 
 
 def _first_quiet(found: Sequence[tuple[float, Job]], basis: Basis) -> float | None:
