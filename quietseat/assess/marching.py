@@ -79,12 +79,9 @@ def march(views: Sequence[tuple[View, Sheet]], basis: Basis, asking: Asking) -> 
 
 def _question(situation: Situation, asking: Asking) -> Question:
     from quietseat.march.chatter import Question
-    from quietseat.march.job import MODULATING_DRAWS, PILOT_DRAWS
+    from quietseat.march.job import fewer
 
-    samples = asking.samples
-    if situation.kind == "pilot":
-        idle = asking.ends and situation.pilot_action == "modulating"
-        samples = min(samples, MODULATING_DRAWS if idle else PILOT_DRAWS)
+    samples = fewer(situation, asking.samples, ends=asking.ends)
     return Question(situation, samples=samples, details=asking.details, ends=asking.ends)
 
 

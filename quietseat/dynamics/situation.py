@@ -137,15 +137,22 @@ def equivalent_length(segments: tuple[tuple[float, float], ...]) -> float:
     return pi / (2 * guess)
 
 
+def parts_of(situation: Situation) -> tuple[tuple[float, float], ...]:
+    """Length (m) and area (m2) of each part of the inlet line. Raises CalculationFailed where length or bore is unknown."""
+    if situation.segments:
+        return situation.segments
+    if situation.inlet_length is None:
+        raise CalculationFailed(Status.NOT_COMPUTED, "length of the inlet line unknown")
+    if situation.pipe_area is None or situation.pipe_area <= 0:
+        raise CalculationFailed(Status.NOT_COMPUTED, "bore of the inlet line unknown")
+    return ((situation.inlet_length, situation.pipe_area),)
+
+
 def run_of(situation: Situation) -> Run:
     """The inlet line of a situation. Raises CalculationFailed where length or bore is unknown."""
-    parts = situation.segments
-    if not parts:
-        if situation.inlet_length is None:
-            raise CalculationFailed(Status.NOT_COMPUTED, "length of the inlet line unknown")
-        if situation.pipe_area is None or situation.pipe_area <= 0:
-            raise CalculationFailed(Status.NOT_COMPUTED, "bore of the inlet line unknown")
-        length, area = situation.inlet_length, situation.pipe_area
+    parts = parts_of(situation)
+    if not situation.segments:  # a valve may stand on the vessel itself
+        ((length, area),) = parts
         if length < 0:
             raise CalculationFailed(Status.OUT_OF_RANGE, "length of the inlet line is negative")
         return Run(length, length, area, length / area, length * area)

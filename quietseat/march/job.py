@@ -114,8 +114,8 @@ def prepare(question: Question, basis: Basis) -> Job:
     at = setting(situation)
     as_built = question.as_built if question.as_built is not None else question.flow is not None
     count = question.samples or basis.chatter_samples
-    if pilot and question.samples is None:
-        count = min(count, PILOT_DRAWS)
+    if question.samples is None:
+        count = fewer(situation, count)
     draws = draw(situation, count, basis.chatter_seed, as_built=as_built)
     middle = draw(situation, 1, basis.chatter_seed, middle=True, as_built=as_built)
     # Refuses what no run could use, by name, before anything divides by it.
@@ -149,6 +149,13 @@ def prepare(question: Question, basis: Basis) -> Job:
         question, at, draws, middle, flows, cells, features, linear.features(valve, middle, values), codes, guess, acoustic,
         rated,
     )  # fmt: skip
+
+
+def fewer(situation: Situation, count: int, *, ends: bool = False) -> int:
+    """Draws of a valve where nobody stated how many: fewer for a pilot. ends: of a remedy (see Question)."""
+    if situation.kind != "pilot":
+        return count
+    return min(count, MODULATING_DRAWS if ends and situation.pilot_action == "modulating" else PILOT_DRAWS)
 
 
 def considered(count: int, flow: Flow) -> NDArray[np.int64]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from quietseat import fluids
 from quietseat.dynamics import closed
-from quietseat.dynamics.situation import Situation
+from quietseat.dynamics.situation import Situation, parts_of
 from quietseat.formula import R
 from quietseat.march.cases import Disc, Gas, Liquid, MarchCase, Outlet, Pilot, Pipe
 from quietseat.march.draws import Draws
@@ -105,13 +105,7 @@ def _line(situation: Situation, fluid: Gas | Liquid) -> Line:
     """The inlet line: as given, or plain pipe with the loss spread over its length so that the full loss is met."""
     if situation.pipes:
         return _merged(situation.pipes)
-    parts = situation.segments
-    if not parts:
-        if situation.inlet_length is None:
-            raise CalculationFailed(Status.NOT_COMPUTED, "length of the inlet line unknown")
-        if situation.pipe_area is None or situation.pipe_area <= 0:
-            raise CalculationFailed(Status.NOT_COMPUTED, "bore of the inlet line unknown")
-        parts = ((situation.inlet_length, situation.pipe_area),)
+    parts = parts_of(situation)
     total = sum(length for length, _ in parts)
     if any(length < 0 or area <= 0 for length, area in parts) or total <= 0:
         raise CalculationFailed(Status.OUT_OF_RANGE, "a segment of the inlet line has no length or bore")

@@ -42,7 +42,8 @@ def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     if found.get("status") != "ok":
         yield Prose(f"Not answered: {found.get('reason') or found.get('status')}.")
         return
-    yield Prose(f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or ''}".strip())
+    if found.get("words") != (valve.get("stability") or {}).get("words"):  # else it stands above, under Stability
+        yield Prose(f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or ''}".strip())
     yield Pairs(tuple((name, Cell(text)) for name, text in _facts(found, shown)))
     if len(found.get("flows") or ()) > 1:
         yield _flows(found["flows"], shown)
