@@ -13,9 +13,9 @@ def leak(answer: Mapping[str, Any]) -> str:
     """All bases side by side, the one that applies marked, and what it comes to in a year."""
     lines = [f"{answer['tag']}: where it goes: {answer['route_words']}", "", "kg an hour, low / middle / high (* = applies):"]
     for one in answer["bases"]:
-        mark, year = ("*" if one["applies"] else " "), f" ({one['year']})" if one["year"] else ""
-        lines.append(f" {mark} {one['basis']:<11}{_rates(one)}   {one['source']}{year}, {one['confidence']}")
-        lines += _wrap(one["why"], "      ")
+        lines.append(f" {'*' if one['applies'] else ' '} {one['basis']:<11}{_rates(one)}")
+        year, sure = (f" ({one['year']})" if one["year"] else ""), (f", {one['confidence']}" if one["confidence"] else "")
+        lines += _wrap(f"{one['why']} [{one['source']}{year}{sure}]", "      ")
     for part in answer["parts"]:
         lines += _wrap(f"beside the seat: {part['name'].replace('-', ' ')}{_rates(part)} kg/h: {part['words']}")
     lines += [
