@@ -150,15 +150,13 @@ def account(
     """
     try:
         pricing = Pricing(location, found, remedies, basis, orders)
-        priced = pricing.names()
-        told = {one: summary(compare(pricing, one)) for one in priced}
-        chosen = None
-        if name in priced:
-            whole = comparison(compare(pricing, name, details=True))
-            chosen = {"remedy": name, "title": pricing.remedies[name].title, **_money(basis), **whole}
+        compared = {one: compare(pricing, one, details=one == name) for one in pricing.names()}
     except CalculationFailed:
         return Account({}, None)
-    return Account(told, chosen)
+    chosen = None
+    if name in compared:
+        chosen = {"remedy": name, "title": pricing.remedies[name].title, **_money(basis), **comparison(compared[name])}
+    return Account({one: summary(each) for one, each in compared.items()}, chosen)
 
 
 def summary(found: Comparison) -> dict[str, Any]:

@@ -22,11 +22,11 @@ from quietseat.model import Assessment, Assumption, Location, Problem, Remedy
 from quietseat.portfolio import Entry, entry, rank
 from quietseat.register import Register, read
 from quietseat.remedies import best_plain_yes, propose_many, recommended
+from quietseat.saved import SCHEMA
 from quietseat.status import InputUnusable, Status
 from quietseat.tables import sources
 from quietseat.worklog import Worklog, read_orders
 
-SCHEMA = "quietseat-study/1"
 CHUNK = 100  # valves a task: a pool pays off above a few chunks
 MARCHED_CHUNK = 40  # the same where they are marched in time: enough runs to fill the lanes of a core
 VERDICTS = ("misfit", "unproven", "watch", "sound")

@@ -37,14 +37,14 @@ def size(answer: dict[str, Any]) -> str:
     if answer["assumptions"]:
         lines += ["", "Assumed:"]
         for a in answer["assumptions"]:
-            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+            lines += wrapped(f"{a['field']}: {a['value']} ({a['rule']})")
     if answer["flags"]:
         lines += ["", "Doubts:"]
         for flag in answer["flags"]:
-            lines += _wrap(flag)
+            lines += wrapped(flag)
     if answer["status"] != "ok":
-        return "\n".join([*lines, "", *_wrap(f"Not answered ({answer['status']}): {answer['reason']}", "")])
-    return "\n".join([*lines, "", *_wrap(_result(answer), "")])
+        return "\n".join([*lines, "", *wrapped(f"Not answered ({answer['status']}): {answer['reason']}", "")])
+    return "\n".join([*lines, "", *wrapped(_result(answer), "")])
 
 
 def _result(answer: dict[str, Any]) -> str:
@@ -65,26 +65,26 @@ def valve(answer: dict[str, Any]) -> str:
     """Verdict, findings and ladder of one valve."""
     lines = [f"{answer['tag']}: {answer['verdict'].upper()}"]
     if answer["cause"]:
-        lines += _wrap(f"Cause: {answer['cause']}", "")
+        lines += wrapped(f"Cause: {answer['cause']}", "")
     lines += ["", "Findings:"] if answer["findings"] else ["", "Every check passed."]
     for f in answer["findings"]:
         margin = f", margin {f['margin']:+.1%}" if f["margin"] is not None else ""
-        lines += _wrap(f"[{f['outcome']}, {f['severity']}] {f['code']}: {f['words']}{margin}")
+        lines += wrapped(f"[{f['outcome']}, {f['severity']}] {f['code']}: {f['words']}{margin}")
     if answer["passed"]:
         lines += ["", "Passed:"]
         for f in answer["passed"]:
-            lines += _wrap(f"{f['code']}: {f['words']}")
+            lines += wrapped(f"{f['code']}: {f['words']}")
     lines += ["", "Cases:"] if answer["cases"] else ["", "No relief case."]
     for c in answer["cases"]:
-        lines += _wrap(f"{c['name']}: {_case(c)}")
-    lines += ["", *_wrap(f"Stability: {answer['stability']['words'] or answer['stability']['reason']}", "")]
+        lines += wrapped(f"{c['name']}: {_case(c)}")
+    lines += ["", *wrapped(f"Stability: {answer['stability']['words'] or answer['stability']['reason']}", "")]
     lines += ["", "Ladder:"] + [
         f"  {r['pressure_pa'] / 1e5:9.3f} bara  {r['name']} ({r['rests_on']})" for r in reversed(answer["ladder"])
     ]
     if answer["assumptions"]:
         lines += ["", "Assumed:"]
         for a in answer["assumptions"]:
-            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+            lines += wrapped(f"{a['field']}: {a['value']} ({a['rule']})")
     lines += ["", "Every step with --json."]
     return "\n".join(lines)
 
@@ -93,26 +93,26 @@ def chatter(answer: dict[str, Any]) -> str:
     """Verdict of stability in time, how likely it is, why, and what would keep the valve quiet."""
     lines = [f"{answer['tag']}: {answer['verdict'].upper()}"]
     if answer["status"] != "ok":
-        lines += _wrap(f"Not answered ({answer['status']}): {answer['reason']}", "")
+        lines += wrapped(f"Not answered ({answer['status']}): {answer['reason']}", "")
     elif answer["words"]:
-        lines += _wrap(answer["words"], "")
+        lines += wrapped(answer["words"], "")
     for title, found in (
         ("How likely:", _likely(answer)), ("At each flow:", _flows(answer)), ("What happens:", _motion(answer)),
         ("What would keep it quiet, everything else as it is:", _quiet(answer)),
         ("What to measure:", [answer["measure"]] if answer["measure"] else []),
     ):  # fmt: skip
         if found:
-            lines += ["", title, *(line for sentence in found for line in _wrap(sentence))]
+            lines += ["", title, *(line for sentence in found for line in wrapped(sentence))]
     if answer["drawn"]:
         names = ", ".join(name.replace("_", " ") for name in answer["drawn"])
-        lines += ["", *_wrap(f"Not stated, drawn from their ranges (estimates): {names}.", "")]
+        lines += ["", *wrapped(f"Not stated, drawn from their ranges (estimates): {names}.", "")]
     if answer["assumptions"]:
         lines += ["", "Assumed:"]
         for a in answer["assumptions"]:
-            lines += _wrap(f"{a['field']}: {a['value']} ({a['rule']})")
+            lines += wrapped(f"{a['field']}: {a['value']} ({a['rule']})")
     lines += ["", "Mind:"]
     for caution in answer["cautions"]:
-        lines += _wrap(caution)
+        lines += wrapped(caution)
     return "\n".join([*lines, "", "Traces, map and every number with --json."])
 
 
@@ -235,10 +235,10 @@ def study(found: Study) -> str:
                       f"of {plan.get('budget', 0):,.0f}, {totals.get('crew_hours', 0):.0f} crew hours."]  # fmt: skip
     marching, seen = head.get("marching"), head.get("predictions")
     if marching and marching.get("valves_marched"):
-        lines += ["", *_wrap(f"Stability in time: {marching['valves_marched']} of {marching['valves']} valves marched. "
+        lines += ["", *wrapped(f"Stability in time: {marching['valves_marched']} of {marching['valves']} valves marched. "
                              f"{marching['words']}", "")]  # fmt: skip
     if seen and seen.get("hit_rate") is not None:
-        lines += _wrap(f"Predicted against found in the shop: {seen['words']}", "")
+        lines += wrapped(f"Predicted against found in the shop: {seen['words']}", "")
     if head["problems"]:
         lines.append(f"{len(head['problems'])} problems in the data: see problems.csv")
     return "\n".join(lines)
@@ -298,6 +298,6 @@ def _step(s: dict[str, Any]) -> list[str]:
     return lines + textwrap.wrap(f"{s['name']} [{s['source']}]", WIDTH, initial_indent="      ", subsequent_indent="      ")
 
 
-def _wrap(text: str, indent: str = "  ") -> list[str]:
+def wrapped(text: str, indent: str = "  ") -> list[str]:
     """A sentence within the width, its later lines hanging."""
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=False)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 from typing import Any
 
-WIDTH = 100
+from quietseat.terminal import wrapped
 
 
 def leak(answer: Mapping[str, Any]) -> str:
@@ -15,15 +14,15 @@ def leak(answer: Mapping[str, Any]) -> str:
     for one in answer["bases"]:
         lines.append(f" {'*' if one['applies'] else ' '} {one['basis']:<11}{_rates(one)}")
         year, sure = (f" ({one['year']})" if one["year"] else ""), (f", {one['confidence']}" if one["confidence"] else "")
-        lines += _wrap(f"{one['why']} [{one['source']}{year}{sure}]", "      ")
+        lines += wrapped(f"{one['why']} [{one['source']}{year}{sure}]", "      ")
     for part in answer["parts"]:
-        lines += _wrap(f"beside the seat: {part['name'].replace('-', ' ')}{_rates(part)} kg/h: {part['words']}")
+        lines += wrapped(f"beside the seat: {part['name'].replace('-', ' ')}{_rates(part)} kg/h: {part['words']}")
     lines += [
         "", f"Product lost: {_range(answer['product_kg_a'])} kg a year", f"Carbon: {_range(answer['co2e_kg_a'])} kg CO2 equivalent a year "
         f"({answer['gwp']['set']}, basis {answer['co2e_kg_a']['basis']})",
     ]  # fmt: skip
     lines += _tail(answer)
-    lines += _wrap("An estimate from factors is no measurement: survey the valve before money or a report rests on it.", "")
+    lines += wrapped("An estimate from factors is no measurement: survey the valve before money or a report rests on it.", "")
     return "\n".join(lines)
 
 
@@ -40,7 +39,7 @@ def cost(answer: Mapping[str, Any]) -> str:
     """Parts of the life cycle, totals with their range, and whether the remedy pays."""
     lines = [f"{answer['tag']}: {answer['title']} ({answer['remedy']}), clears: {answer['clears']}"]
     if answer["status"] != "ok":
-        return "\n".join([*lines, *[line for problem in answer["problems"] for line in _wrap(problem["rule"], "")]])
+        return "\n".join([*lines, *[line for problem in answer["problems"] for line in wrapped(problem["rule"], "")]])
     lines += ["", f"Present value over {answer['horizon_years']:g} years at {100 * answer['discount_rate']:g} %, {answer['currency']} of "
                   f"{answer['cost_year']}:", f"  {'':<44}{'this':>12}{'as it is':>12}"]  # fmt: skip
     kept = {part["name"]: part["present_value"]["mid"] for part in answer["keep_parts"]}
@@ -52,32 +51,32 @@ def cost(answer: Mapping[str, Any]) -> str:
         lines.append(f"  {f'total: {name}':<44}{answer['total'][key]:>12,.0f}{answer['keep_total'][key]:>12,.0f}")
     npv = answer["npv"]
     lines.append("")
-    lines += _wrap(
+    lines += wrapped(
         f"Against leaving it as it is: {npv['p50']:,.0f} {answer['currency']} in the middle, {npv['p10']:,.0f} to {npv['p90']:,.0f} "
         f"in eight of ten draws; it pays in {100 * answer['probability_pays']:.0f} % of {answer['draws']} draws.", "",
     )  # fmt: skip
     if answer["remedy"] != "keep":
         for key in ("break_even_leak_words", "break_even_operating_gain_words"):
-            lines += _wrap(answer[key], "  ")
+            lines += wrapped(answer[key], "  ")
     for swing in answer["tornado"][:5]:
-        lines += _wrap(f"turns on {swing['input']}: {swing['npv_low']:,.0f} to {swing['npv_high']:,.0f}")
+        lines += wrapped(f"turns on {swing['input']}: {swing['npv_low']:,.0f} to {swing['npv_high']:,.0f}")
     return "\n".join([*lines, *_tail(answer)])
 
 
 def plan(answer: Mapping[str, Any]) -> str:
     """What is done when, what is left out and why, and what to do meanwhile."""
     money = answer["currency"]
-    lines = _wrap(answer["words"], "")
+    lines = wrapped(answer["words"], "")
     for one in answer["chosen"]:
-        lines += _wrap(f"{one['window']}: {one['tag']}: {one['title']}, {one['cost']['mid']:,.0f} {money}, {one['hours']:.0f} h: {one['why']}")
+        lines += wrapped(f"{one['window']}: {one['tag']}: {one['title']}, {one['cost']['mid']:,.0f} {money}, {one['hours']:.0f} h: {one['why']}")
     if answer["left_out"]:
         lines += ["", f"Left out ({len(answer['left_out'])}):"]
         for one in answer["left_out"][:20]:
-            lines += _wrap(f"{one['tag']}: {one['reason']}" + (f"; {one['counterfactual']}" if one["counterfactual"] else ""))
+            lines += wrapped(f"{one['tag']}: {one['reason']}" + (f"; {one['counterfactual']}" if one["counterfactual"] else ""))
     if answer["interim"]:
         lines += ["", "Meanwhile:"]
         for one in answer["interim"]:
-            lines += _wrap(f"{one['tag']} ({one['until']}): {'; '.join(measure['measure'] for measure in one['measures'])}")
+            lines += wrapped(f"{one['tag']} ({one['until']}): {'; '.join(measure['measure'] for measure in one['measures'])}")
     return "\n".join([*lines, *_tail(answer)])
 
 
@@ -89,7 +88,7 @@ def ask(answer: Mapping[str, Any]) -> str:
     lines = [f"{len(questions)} questions; worth in {answer['currency']} for knowing before deciding:"]
     for one in questions[:25]:
         worth = "not valued" if one["value"] is None else f"{one['value']:,.0f} for {one['hours']:g} h"
-        lines += _wrap(f"{one['tag']}: {one['title']} ({one['who']}, {one['where']}): {worth}. {one['reason']}")
+        lines += wrapped(f"{one['tag']}: {one['title']} ({one['who']}, {one['where']}): {worth}. {one['reason']}")
     lines += ["", "Who walks where:"]
     lines += [f"  {one['who']}, {one['where']}: {one['count']} questions, {one['hours']:g} h" for one in answer["visits"]]
     return "\n".join([*lines, *answer["notes"], "", "Written: " + ", ".join(answer["files"])])
@@ -104,9 +103,5 @@ def _tail(answer: Mapping[str, Any]) -> list[str]:
         ("Problems:", [f"{p['field'] or ''}: {p['rule']}" for p in answer["problems"]]),
     ):
         if texts:
-            lines += ["", title, *[line for text in texts for line in _wrap(text)]]
+            lines += ["", title, *[line for text in texts for line in wrapped(text)]]
     return lines
-
-
-def _wrap(text: str, indent: str = "  ") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_long_words=False)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from quietseat.basis import make
+from quietseat.saved import read_study
 from quietseat.status import InputUnusable
-from quietseat.study import SCHEMA, Progress, run
+from quietseat.study import Progress, run
 
 
 def verify(path: str | Path, *, progress: Progress | None = None, workers: int | None = 1) -> dict[str, Any]:
@@ -22,20 +21,13 @@ def verify(path: str | Path, *, progress: Progress | None = None, workers: int |
     from quietseat import __version__
 
     file = Path(path)
-    try:
-        saved = json.loads(file.read_text(encoding="utf-8"))
-        if saved["schema"] != SCHEMA:
-            raise KeyError("schema")
-        inputs, changed = saved["inputs"], saved["basis"]["changed"]
-    except OSError as error:
-        raise InputUnusable(f"{file}: cannot be read ({error.strerror}).") from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise InputUnusable(f"{file.name}: is not a study of this tool ({SCHEMA}).") from error
+    saved, basis = read_study(file)
+    inputs = saved["inputs"]
     notes: list[str] = []
     found = {name: find_input(item, file, notes) for name, item in inputs.items() if item}
     if saved["version"] != __version__:
         notes.append(f"version: the study was made by {saved['version']}, this is {__version__}")
-    again = run(found["register"], make(changed), found.get("mends"), progress=progress, workers=workers)
+    again = run(found["register"], basis, found.get("mends"), progress=progress, workers=workers)
     fresh = {**again.head, "valves": [record.full() for record in again.records], "inputs": inputs}
     differences = list(_differences(saved, fresh, ""))
     return {

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from quietseat import plain
-from quietseat.basis import Basis, make
+from quietseat.basis import Basis
 from quietseat.questions import Question, asked
 from quietseat.register import read
 from quietseat.register.fields import by_name, shown
-from quietseat.status import InputUnusable
-from quietseat.study import SCHEMA, jobs_of
+from quietseat.saved import read_study
+from quietseat.study import jobs_of
 from quietseat.verify import find_input
 
 CHUNK = 100  # valves whose answers are assessed together
@@ -28,18 +27,10 @@ RULE = (
 def ask_answer(study: str | Path) -> dict[str, Any]:
     """The questions of a saved study. Raises InputUnusable where the file is no study or its register is gone."""
     file = Path(study)
-    try:
-        saved = json.loads(file.read_text(encoding="utf-8"))
-        if saved["schema"] != SCHEMA:
-            raise KeyError("schema")
-        inputs, basis = saved["inputs"], make(saved["basis"]["changed"])
-        order = {(one["tag"], one["row"]): one["rank"] for one in saved["valves"]}
-    except OSError as error:
-        raise InputUnusable(f"{file}: cannot be read ({error.strerror}).") from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise InputUnusable(f"{file.name}: is not a study of this tool ({SCHEMA}).") from error
+    saved, basis = read_study(file)
+    order = {(one["tag"], one["row"]): one["rank"] for one in saved["valves"]}
     notes: list[str] = []
-    paths = {name: find_input(item, file, notes) for name, item in inputs.items() if item}
+    paths = {name: find_input(item, file, notes) for name, item in saved["inputs"].items() if item}
     found = read(str(paths["register"]), basis, str(paths["mends"]) if "mends" in paths else None)
     jobs = sorted(jobs_of(found), key=lambda job: order.get((job[0].tag, job[0].row), len(order)))
     chosen = jobs[: basis.asked_valves]

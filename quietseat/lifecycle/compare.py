@@ -136,11 +136,11 @@ class Pricing:
             why = state.why_nothing.get(name, "")
         return Part(name, PARTS[name], yearly, band, lines, sources, why)
 
-    def keep(self, *, details: bool = False) -> tuple[State, LifeCycle, Any]:
-        """The valve as it is: lines, account, draws; worked out once."""
+    def keep(self) -> tuple[State, LifeCycle, Any]:
+        """The valve as it is: lines, account with the percentiles of each part, draws; worked out once."""
         if self._kept is None:
             state = self.state("keep")
-            self._kept = (state, *self.account(state, details=details))
+            self._kept = (state, *self.account(state, details=True))
         return self._kept
 
 
@@ -157,10 +157,10 @@ def learned(orders: Worklog) -> dict[str, OwnPrice]:
 def compare(pricing: Pricing, name: str, *, details: bool = False) -> Comparison:
     """One remedy against keeping the valve as it is, both over the same draws.
 
-    name: a key of pricing.remedies. details: percentiles of each part too. Raises CalculationFailed where the remedy has no
+    name: a key of pricing.remedies. details: percentiles of each part of the remedy too. Raises CalculationFailed where the remedy has no
     price.
     """
-    before, keep, kept = pricing.keep(details=details)
+    before, keep, kept = pricing.keep()
     if name == "keep":
         after, life, drawn = before, keep, kept
     else:

@@ -16,6 +16,7 @@ from quietseat.planning.programme import SCALE, Programme
 from quietseat.planning.records import Item, Terms, Window
 from quietseat.planning.windows import terms
 from quietseat.portfolio import amount
+from quietseat.saved import read_study
 from quietseat.status import Assumption, Problem, Status
 
 __all__ = ["answer_of", "plan_answer"]
@@ -39,7 +40,7 @@ def plan_answer(
     Basis of the study. windows: path of a TOML file of [[window]] tables. Raises InputUnusable, in words, where one of
     them cannot be used; whatever cannot be planned is said in the answer.
     """
-    saved, basis = candidates.load(study)
+    saved, basis = read_study(study)
     given = terms(basis, budget=budget, outage=outage, crew=crew, windows=windows, today=date.today())
     items = candidates.items(saved, basis, given.act_finding)
     return answer_of(items, given, basis, _from_basis(basis, budget, outage, crew) if windows is None else ())

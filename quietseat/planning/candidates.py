@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from functools import cache
 from math import isfinite
-from pathlib import Path
 from typing import Any
 
-from quietseat import basis as bases
 from quietseat.basis import Basis
 from quietseat.economics import present_value, years_factor
 from quietseat.formula import Sheet
@@ -19,27 +16,11 @@ from quietseat.portfolio import spent, yearly_misfit, yearly_range
 from quietseat.status import InputUnusable
 from quietseat.tables import table
 
-__all__ = ["items", "load", "undominated"]
+__all__ = ["items", "undominated"]
 
 _NO_CURE = ("keep", "measure-first")
 _RUNNING = ("upkeep", "leakage", "carbon")
 _WEEK = 7.0
-
-
-def load(path: str) -> tuple[dict[str, Any], Basis]:
-    """A study.json and its Basis. Raises InputUnusable where the file is no study."""
-    try:
-        saved = json.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputUnusable(f"{path}: cannot be read ({error.strerror}).") from error
-    except ValueError as error:
-        raise InputUnusable(f"{Path(path).name}: is not JSON ({error}).") from error
-    try:
-        if not str(saved["schema"]).startswith("quietseat-study/") or not isinstance(saved["valves"], list):
-            raise KeyError("schema")
-        return saved, bases.make(saved["basis"]["changed"], origin=f"{Path(path).name}, basis")
-    except (KeyError, TypeError) as error:
-        raise InputUnusable(f"{Path(path).name}: is not a study of this tool; make one with `quietseat study`.") from error
 
 
 def items(study: Mapping[str, Any], basis: Basis, act_finding: float = 0.0) -> tuple[Item, ...]:
