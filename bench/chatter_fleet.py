@@ -54,8 +54,7 @@ def situations(valves: int, basis: Any) -> list[Any]:
     """What stability is judged on, of so many invented valves."""
     from quietseat.assess import screen
     from quietseat.assess.checks import stability
-    from quietseat.register import read
-    from quietseat.study import jobs_of
+    from quietseat.register import jobs_of, read
 
     with tempfile.TemporaryDirectory() as folder:
         found = read(str(registers.write(Path(folder) / "fleet.xlsx", valves + valves // 20 + 2)), basis, None)

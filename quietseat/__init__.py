@@ -15,7 +15,7 @@ _VERBS = {
     "read": ("quietseat.register", "read"),
     "assess": ("quietseat.assess", "assess"),
     "propose": ("quietseat.remedies", "propose"),
-    "rank": ("quietseat.portfolio", "rank"),
+    "rank": ("quietseat.planning", "rank"),
     "report": ("quietseat.report", "write"),
 }
 

@@ -153,6 +153,7 @@ class Basis(BaseModel):
     rule_pack: str
     operating_value: float
     misfit_cost: float
+    act_finding_cost: float
     cost_year: int
     inflation: float
     price_tables: str

@@ -4,22 +4,25 @@ drawing needs. Dimensions come from the API 526 tables; a measured length of the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.formula import formula, m
-from quietseat.model import Fit, FlangeFit, Valve
+from quietseat.model import Fit, FitDrawing, FlangeFit, FlangeOutline, Outline, Valve
 from quietseat.tables import Row, table, weakest
 
 __all__ = [
-    "FlangeOutline", "Frame", "Outline", "body_of", "bolts_line_up", "fits", "letters_of_size", "made_to_measure",
+    "Frame", "body_of", "bolt_hole", "bolts_line_up", "fits", "letters_of_size", "made_to_measure",
     "orifices_of", "outline", "pilot_body", "same_body", "smallest_body", "spring_body",
 ]  # fmt: skip
 
 MEASURE = "measure before ordering"
 SPACER_LEAST, SPACER_MOST = 0.010, 0.060  # m, inlet spacer ring; practice, memory-md
+HOLE_PLAY = 0.003175  # m, 1/8 in
 _SEEN = ("", "seen", "computed")
+_DRAWN = ("outside", "thickness", "bolt_circle", "bolts", "bolt_size")  # columns a flange outline takes as they are
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,32 +42,6 @@ class Frame:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class FlangeOutline:
-    """One flange as plain numbers for a drawing; lengths in m."""
-
-    nps: float
-    rating: int
-    outside: float
-    bolt_circle: float
-    bolts: int
-    bolt_size: float
-    raised_face: float
-    raised_height: float
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Outline:
-    """A body as a drawing needs it: inlet face at (0, 0) on the inlet centre line, outlet centre line at height
-    `inlet_height`, outlet face at distance `outlet_reach`; lengths in m."""
-
-    inlet_height: float
-    outlet_reach: float
-    inlet: FlangeOutline
-    outlet: FlangeOutline
-
-
 @formula("definition")
 def difference(new: m, old: m) -> m:
     """Centre-to-face difference, new less old."""
@@ -81,6 +58,12 @@ def face_shift(inlet: m, outlet: m) -> m:
 def stack(old: m, new: m) -> m:
     """Tolerances of the old and the new body added."""
     return old + new
+
+
+@formula("ASME B16.5: bolt holes 1/8 in wider than the bolts, memory-hi")
+def bolt_hole(bolt: m, play: m) -> m:
+    """Diameter of a flange's bolt hole."""
+    return bolt + play
 
 
 @lru_cache(maxsize=4096)
@@ -193,7 +176,7 @@ def same_body(valve: Valve) -> Fit:
 
 
 def made_to_measure(valve: Valve, basis: Basis) -> Fit:
-    """A body ordered to the dimensions of the installed one: what has to be measured before ordering."""
+    """A pilot body ordered to the dimensions of the installed one: what has to be measured before ordering."""
     old_a, old_b, marks, sources = _installed(valve, basis)
     measured = valve.inlet_height is not None and valve.outlet_reach is not None
     if old_a is None or old_b is None:
@@ -215,7 +198,7 @@ def made_to_measure(valve: Valve, basis: Basis) -> Fit:
     zero = None if old_a is None or old_b is None else 0.0
     return Fit(
         "bolts in" if measured else "measure first", words, flanges, old_a, old_b, old_a, old_b, zero, zero,
-        basis.fit_tolerance, None, weakest(marks), sources,
+        basis.fit_tolerance, None, weakest(marks), sources, _drawing(outline(valve, basis), None),
     )  # fmt: skip
 
 
@@ -254,45 +237,84 @@ def fits(old: Valve, new: Frame, basis: Basis) -> Fit:
     )
     return Fit(
         verdict, _with_flanges(flanges, f"{lengths}: {words}"), flanges, old_a, old_b, new.inlet_height, new.outlet_reach,
-        up, out, basis.fit_tolerance, length, weak, sources,
+        up, out, basis.fit_tolerance, length, weak, sources, _drawing(outline(old, basis), outline(new), old),
     )  # fmt: skip
 
 
 def outline(body: Frame | Valve, basis: Basis | None = None) -> Outline | None:
-    """A body as plain numbers for the fit drawing, or None where a size, class or length is not known."""
-    if isinstance(body, Valve):
-        frame = body_of(body, basis) if basis is not None else None
-        a = body.inlet_height or (frame.inlet_height if frame else None)
-        b = body.outlet_reach or (frame.outlet_reach if frame else None)
-        ends = (
-            body.inlet_size,
-            body.inlet_class,
-            body.outlet_size,
-            body.outlet_class or (frame and frame.outlet_class),
-        )
-    else:
-        a, b = body.inlet_height, body.outlet_reach
-        ends = (body.inlet, body.inlet_class, body.outlet, body.outlet_class)
-    inlet, outlet = _flange_outline(ends[0], ends[1]), _flange_outline(ends[2], ends[3])
-    if a is None or b is None or inlet is None or outlet is None:
+    """A body as plain numbers for the fit drawing, or None where a centre-to-face length is not known.
+
+    What no table has of a flange stays None: it is drawn as not known. A measured length wins over the table.
+    """
+    if isinstance(body, Frame):
+        if body.inlet_height is None or body.outlet_reach is None:
+            return None
+        return Outline(
+            "pilot" if body.pattern == "pilot" else "conventional", body.inlet_height, body.outlet_reach,
+            _flange_outline(body.inlet, body.inlet_class), _flange_outline(body.outlet, body.outlet_class),
+            (body.confidence, body.confidence), _body_tolerance(body.inlet),
+        )  # fmt: skip
+    frame = body_of(body, basis) if basis is not None else None
+    table_a, table_b = (frame.inlet_height, frame.outlet_reach) if frame else (None, None)
+    a = table_a if body.inlet_height is None else body.inlet_height
+    b = table_b if body.outlet_reach is None else body.outlet_reach
+    if a is None or b is None:
         return None
-    return Outline(a, b, inlet, outlet)
+    mark = frame.confidence if frame else ""
+    by_table = body.inlet_height is None or body.outlet_reach is None
+    return Outline(
+        body.kind or "conventional", a, b, _flange_outline(body.inlet_size, body.inlet_class, body.facing or ""),
+        _flange_outline(
+            body.outlet_size, body.outlet_class or (frame.outlet_class if frame else None), body.outlet_facing or body.facing or ""
+        ),
+        (mark if body.inlet_height is None else "measured", mark if body.outlet_reach is None else "measured"),
+        _body_tolerance(body.inlet_size) if by_table else None,
+    )  # fmt: skip
+
+
+def _drawing(old: Outline | None, new: Outline | None, valve: Valve | None = None) -> FitDrawing | None:
+    """Both outlines; new None: a pilot body made to the old one. The new valve takes the facing of the old one."""
+    if old is None:
+        return None
+    if new is None:
+        new = replace(old, kind="pilot", marks=("as the existing", "as the existing"), tolerance=None)
+    elif new.kind != "pilot":
+        new = replace(new, kind=(valve and valve.kind) or "conventional")
+    new = replace(
+        new, inlet=replace(new.inlet, facing=old.inlet.facing), outlet=replace(new.outlet, facing=old.outlet.facing)
+    )
+    return FitDrawing(old, new, _pilot_clearance() if new.kind == "pilot" else None)
 
 
 @lru_cache(maxsize=256)
-def _flange_outline(nps: float | None, rating: int | None) -> FlangeOutline | None:
-    if nps is None or rating is None:
-        return None
+def _flange_outline(nps: float | None, rating: int | None, facing: str = "") -> FlangeOutline:
     drilling = table("flange_drilling").get(nps=nps, rating=rating)
     shape = table("flange_outlines").get(nps=nps, rating=rating)
     face = table("raised_faces").get(nps=nps)
     height = table("raised_face_heights").get(rating=rating)
-    if drilling is None or shape is None or face is None or height is None:
-        return None
+    found = tuple(row for row in (drilling, shape, face, height) if row is not None)
+    values: dict[str, Any] = {name: row[name] for row in found for name in _DRAWN if name in row}
+    if face is not None:
+        values["raised_face"] = face["diameter"]
+    if height is not None:
+        values["raised_height"] = height["height"]
+    if drilling is not None:
+        values["hole"] = bolt_hole(drilling["bolt_size"], HOLE_PLAY)
     return FlangeOutline(
-        nps, rating, shape["outside"], drilling["bolt_circle"], drilling["bolts"], drilling["bolt_size"],
-        face["diameter"], height["height"], shape.cite("outside"),
+        nps, rating, facing, **values, confidence=weakest(row.mark() for row in found),
+        source=shape.cite("outside") if shape is not None else "",
     )  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def _body_tolerance(inlet: float | None) -> float | None:
+    return None if inlet is None else float(table("face_tolerances").next_up("inlet_up_to", inlet)["tolerance"])
+
+
+@lru_cache(maxsize=1)
+def _pilot_clearance() -> tuple[float, float]:
+    row = table("pilot_limits").row(item="envelope")
+    return float(row["low"]), float(row["high"])
 
 
 def _installed(valve: Valve, basis: Basis) -> tuple[float | None, float | None, tuple[str, ...], tuple[str, ...]]:

@@ -189,11 +189,23 @@ def study(
 
 
 @app.command()
+def serve(
+    folder: Annotated[Path, typer.Option("--folder", help="Folder of the workspace.")] = Path("quietseat-workspace"),
+    host: Annotated[str, typer.Option("--host", help="Name or address to answer at.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", help="Port.")] = 8526,
+) -> None:
+    """Open the workspace in a browser on this machine."""
+    from quietseat.web.serve import serve as serve_folder
+
+    serve_folder(folder, host, port)
+
+
+@app.command()
 def verify(saved: Annotated[Path, typer.Argument(help="study.json")], as_json: JsonFlag = False) -> None:
     """Run a saved study again and name every difference."""
     from quietseat.verify import verify as run_again
 
-    answer = run_again(saved, progress=_progress("valves"), workers=None)
+    answer = run_again(saved, progress=_progress(), workers=None)
     _print(as_json, lambda: answer, lambda: _say.verify(answer))
 
 
@@ -233,14 +245,14 @@ def _study(register: Path, basis: Any, mends: Path | None, out: Path, engine: st
     from quietseat.study import run
 
     _folder(out)
-    found = run(register, basis, mends, progress=_progress("valves"), workers=None, engine=engine)
+    found = run(register, basis, mends, progress=_progress(), workers=None, engine=engine)
     try:
         found.write_json(out / "study.json")
         write(found, out, progress=_progress("documents"))
     except OSError as error:
         raise InputUnusable(_cannot_write(error.filename or out, error)) from error
     typer.echo(_say.study(found))
-    typer.echo(f"\nWritten to {out}/: study.html (open this first), study.pdf, study.xlsx, study.json, problems.csv")
+    typer.echo(f"\nWritten to {out}/: study.html (open this first), study.pdf, study.xlsx, study.json, problems.csv, fit-drawings/")
 
 
 def _folder(out: Path) -> None:
@@ -257,14 +269,14 @@ def _cannot_write(path: Any, error: OSError) -> str:
     return f"{path}: cannot be written ({error.strerror or error}); choose another folder with --out."
 
 
-def _progress(what: str) -> Callable[..., None] | None:
+def _progress(what: str = "") -> Callable[..., None] | None:
     """A counting line on standard error where a person is watching."""
     if not sys.stderr.isatty():
         return None
 
     def show(done: int, total: int, name: str = "") -> None:
         end = "\n" if done >= total else ""
-        print(f"\r{done} of {total} {what} {name}".ljust(60), end=end, file=sys.stderr, flush=True)
+        print(f"\r{done} of {total} {what}{' ' if what else ''}{name}".ljust(60), end=end, file=sys.stderr, flush=True)
 
     return show
 

@@ -13,8 +13,8 @@ from quietseat.status import Assumption, Problem, Status
 
 __all__ = [
     "Assessment", "Assumption", "Case", "CaseResult", "Chatter", "ChatterLimits", "Cost", "Dynamics", "Event", "Finding",
-    "Fit", "Fitting", "FlangeFit", "FlowChatter", "History",
-    "Line", "Location", "Origin", "Problem", "Remedy", "Rung", "Segment", "Service", "Spread", "Stability", "StabilityMap",
+    "Fit", "FitDrawing", "Fitting", "FlangeFit", "FlangeOutline", "FlowChatter", "History",
+    "Line", "Location", "Origin", "Outline", "Problem", "Remedy", "Rung", "Segment", "Service", "Spread", "Stability", "StabilityMap",
     "Status", "Step", "Suitability", "Trace",
     "Valve", "Vessel", "Work", "replace",
 ]  # fmt: skip
@@ -478,6 +478,48 @@ class FlangeFit:
 
 
 @dataclass(frozen=True, slots=True)
+class FlangeOutline:
+    """One flange as plain numbers for a drawing, lengths in m; None where the class is not known or no table has it."""
+
+    nps: float | None
+    rating: int | None
+    facing: str = ""  # raised, flat, ring-joint; "" not stated
+    outside: float | None = None
+    thickness: float | None = None  # least thickness behind the raised face
+    raised_face: float | None = None  # diameter
+    raised_height: float | None = None
+    bolt_circle: float | None = None
+    bolts: int | None = None
+    bolt_size: float | None = None
+    hole: float | None = None  # diameter of a bolt hole
+    confidence: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A body as a drawing needs it: inlet face at (0, 0) on the inlet centre line, outlet centre line at height
+    `inlet_height`, outlet face at distance `outlet_reach`; lengths in m."""
+
+    kind: str  # conventional, bellows, pilot
+    inlet_height: float
+    outlet_reach: float
+    inlet: FlangeOutline
+    outlet: FlangeOutline
+    marks: tuple[str, str] = ("", "")  # of the two lengths: measured, as the existing, or the mark of a table row
+    tolerance: float | None = None  # API 526, of both lengths; None where they are measured
+
+
+@dataclass(frozen=True, slots=True)
+class FitDrawing:
+    """What the fit drawing shows besides the four lengths of the Fit."""
+
+    old: Outline
+    new: Outline
+    clearance: tuple[float, float] | None = None  # m, to be kept free round a pilot and its tubing
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
     """Whether the new valve bolts in; lengths in m."""
 
@@ -494,6 +536,7 @@ class Fit:
     spool_length: float | None = None
     confidence: str = ""
     sources: tuple[str, ...] = ()
+    drawing: FitDrawing | None = None  # where a new body goes in and all four lengths are known
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,10 @@ from quietseat.model import (
     Cost,
     Finding,
     Fit,
+    FitDrawing,
+    FlangeOutline,
     Location,
+    Outline,
     Remedy,
     Rung,
     Spread,
@@ -57,6 +60,9 @@ UNITS: Mapping[str, Mapping[str, str]] = {
         "critical_length": "m", "inlet_length": "m", "frequency": "hz", "seat_impacts": "per_s", "impact_energy": "j",
         "inlet_pressure_min": "pa", "inlet_pressure_max": "pa", "opening_time": "s", "cycle_period": "s", "stop_lift": "m",
     },
+    "flange": dict.fromkeys(
+        ("outside", "thickness", "raised_face", "raised_height", "bolt_circle", "bolt_size", "hole"), "m"
+    ),
     "limits": {"longest_quiet_inlet": "m", "smallest_quiet_flow": "kg_s"},
 }  # fmt: skip
 
@@ -208,8 +214,36 @@ def cost(price: Cost) -> dict[str, Any]:
 
 
 def fit(found: Fit) -> dict[str, Any]:
-    """Whether the new valve bolts in."""
-    return {**keyed(found, "fit"), "flanges": [asdict(flange) for flange in found.flanges], "sources": list(found.sources)}
+    """Whether the new valve bolts in; with what its drawing shows where a new body goes in."""
+    out = {**keyed(found, "fit"), "flanges": [asdict(flange) for flange in found.flanges], "sources": list(found.sources)}
+    del out["drawing"]
+    return out if found.drawing is None else {**out, "drawing": fit_drawing(found.drawing)}
+
+
+def fit_drawing(drawn: FitDrawing) -> dict[str, Any]:
+    """Both outlines of a fit, lengths to a hundredth of a millimetre; a flange like the old one is "same"."""
+    old, new = drawn.old, drawn.new
+    out: dict[str, Any] = {
+        "old": {**_outline(old), "inlet": _flange(old.inlet), "outlet": _flange(old.outlet)},
+        "new": {
+            **_outline(new), "inlet": "same" if new.inlet == old.inlet else _flange(new.inlet),
+            "outlet": "same" if new.outlet == old.outlet else _flange(new.outlet),
+        },
+    }  # fmt: skip
+    return out if drawn.clearance is None else {**out, "clearance_m": list(drawn.clearance)}
+
+
+def _outline(body: Outline) -> dict[str, Any]:
+    """Kind and marks of a body; its lengths stand in the fit itself."""
+    out: dict[str, Any] = {"kind": body.kind, "marks": list(body.marks)}
+    return out if body.tolerance is None else {**out, "tolerance_m": round(body.tolerance, 5)}
+
+
+def _flange(flange: FlangeOutline) -> dict[str, Any]:
+    """What is known of a flange; what no table has is left out. The source is the flange standard for all."""
+    named = keyed(flange, "flange", drop_none=True)
+    del named["source"]
+    return {key: round(value, 5) if isinstance(value, float) else value for key, value in named.items() if value != ""}
 
 
 def remedy(option: Remedy) -> dict[str, Any]:

@@ -210,7 +210,7 @@ def _short(value: float) -> str:
 
 
 def study(found: Study) -> str:
-    """Counts, the ten worst with causes, and the plan."""
+    """Counts, the ten worst with causes, the plan, and what to ask first."""
     head = found.head
     counts, rows = head["counts"], head["register"]
     lines = [
@@ -228,11 +228,7 @@ def study(found: Study) -> str:
             lines.append(f"     Cure: {s['recommended_title']}{proof}")
             if s["clears"] == "subject-to-proof" and s["best_yes_title"]:
                 lines.append(f"     Without that proof: {s['best_yes_title']}")
-    plan = head["plan"]
-    totals = plan.get("totals", {})
-    if totals:
-        lines += ["", f"Plan: {totals.get('count', 0)} valves for {totals.get('cost_mid', 0):,.0f} {plan.get('currency', '')} "
-                      f"of {plan.get('budget', 0):,.0f}, {totals.get('crew_hours', 0):.0f} crew hours."]  # fmt: skip
+    lines += _planned(head.get("plan") or {}, head.get("questions") or {})
     marching, seen = head.get("marching"), head.get("predictions")
     if marching and marching.get("valves_marched"):
         lines += ["", *wrapped(f"Stability in time: {marching['valves_marched']} of {marching['valves']} valves marched. "
@@ -242,6 +238,29 @@ def study(found: Study) -> str:
     if head["problems"]:
         lines.append(f"{len(head['problems'])} problems in the data: see problems.csv")
     return "\n".join(lines)
+
+
+def _planned(plan: dict[str, Any], questions: dict[str, Any]) -> list[str]:
+    """The plan in a sentence or two, and the question that brings most an hour."""
+    lines: list[str] = []
+    totals, money = plan.get("totals") or {}, plan.get("currency", "")
+    if plan.get("words"):
+        said = f"Plan: {plan['words']}"
+        if totals.get("count"):
+            said += (f" The remedies chosen cost {totals['spent']:,.0f} {money} ({totals['spent_low']:,.0f} to {totals['spent_high']:,.0f}) and take "
+                     f"{totals['hours']:.0f} crew hours.")  # fmt: skip
+        lines += ["", *wrapped(said, "")]
+        if totals.get("stop_findings_left"):
+            lines += wrapped(f"Stop findings: {totals['stop_findings_cured']} cured, {totals['stop_findings_left']} left; "
+                             f"{plan['stop_findings_need']['words']}.", "")  # fmt: skip
+    asked = questions.get("questions") or []
+    best = max(asked, key=lambda one: one["per_hour"] or 0.0, default=None)
+    if best and best["value"]:
+        lines += wrapped(f"Ask first: {best['tag']}: {best['title']} ({best['who']}, {best['where']}): worth {best['value']:,.0f} "
+                         f"{questions['currency']} for {best['hours']:g} h; {len(asked)} questions in all.", "")  # fmt: skip
+    elif asked:
+        lines += wrapped(f"{len(asked)} questions keep verdicts open; no answer would change what is done now.", "")
+    return lines
 
 
 def verify(answer: dict[str, Any]) -> str:

@@ -1,86 +1,17 @@
-"""The questions of a whole study, ranked by what an hour of asking brings, and who walks where with which list."""
+"""The answer of `ask`: the questions a saved study holds."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from quietseat import plain
-from quietseat.basis import Basis
-from quietseat.questions import Question, asked
-from quietseat.register import read
-from quietseat.register.fields import by_name, shown
 from quietseat.saved import read_study
-from quietseat.study import jobs_of
-from quietseat.verify import find_input
-
-CHUNK = 100  # valves whose answers are assessed together
-RULE = (
-    "Each unknown stands at three equally likely answers (the middles of the thirds of its range). For every combination of an "
-    "orthogonal array the valve is assessed and its remedies are proposed. Value: what the best decision costs without the answer, "
-    "less what it costs on average with it. A cure left undone costs late_cure_factor times its price, and misfit_cost where stated."
-)
+from quietseat.status import InputUnusable
 
 
 def ask_answer(study: str | Path) -> dict[str, Any]:
-    """The questions of a saved study. Raises InputUnusable where the file is no study or its register is gone."""
-    file = Path(study)
-    saved, basis = read_study(file)
-    order = {(one["tag"], one["row"]): one["rank"] for one in saved["valves"]}
-    notes: list[str] = []
-    paths = {name: find_input(item, file, notes) for name, item in saved["inputs"].items() if item}
-    found = read(str(paths["register"]), basis, str(paths["mends"]) if "mends" in paths else None)
-    jobs = sorted(jobs_of(found), key=lambda job: order.get((job[0].tag, job[0].row), len(order)))
-    chosen = jobs[: basis.asked_valves]
-    answers = [one for start in range(0, len(chosen), CHUNK) for one in asked(chosen[start : start + CHUNK], basis)]
-    questions = ranked([question for one in answers for question in one.questions], basis)
-    if len(jobs) > len(chosen):
-        notes.append(f"asked of the worst {len(chosen)} of {len(jobs)} valves (Basis choice asked_valves)")
-    return plain.clean({  # type: ignore[no-any-return]
-        "status": "ok", "mark": saved["hash"], "currency": basis.currency, "rule": RULE, "questions": questions, "visits": visits(questions),
-        "valves": [{"tag": one.tag, "value_of_all": one.worth_of_all} for one in answers if one.worth_of_all > 0],
-        "valves_asked": len(chosen), "valves_found": len(jobs), "notes": notes, "problems": [],
-        "assumptions": [
-            {"field": "ranges and hours of questions", "value": "table question_fields", "rule": "what nobody knows lies in these "
-             "ranges, each third of them equally likely", "source": "estimate"},
-            {"field": "late_cure_factor", "value": basis.text("late_cure_factor"), "rule": "price of a late cure over one done now",
-             "source": "estimate"},
-        ],
-    })  # fmt: skip
-
-
-def ranked(questions: Sequence[Question], basis: Basis) -> list[dict[str, Any]]:
-    """Contradictions first, then by money gained an hour of asking; each question with its net value after paying for the asking."""
-    out = []
-    for one in questions:
-        full = by_name().get(one.field.replace("cases.", "case.", 1).replace(".0.", ".") if one.field.startswith("cases.") else one.field)
-        entry = asdict(one)
-        entry["where"] = entry.pop("place")
-        entry["form_field"] = _form_field(one.field, full)
-        entry["per_hour"] = None if one.value is None else one.value / one.hours
-        entry["net_value"] = None if one.value is None else one.value - one.hours * basis.labour_rate
-        out.append(entry)
-    return sorted(out, key=lambda e: (e["per_hour"] is not None, -(e["per_hour"] or 0.0), e["tag"], e["field"]))
-
-
-def _form_field(field: str, full: str | None) -> str:
-    """The field as a mends file names it."""
-    parts = field.split(".")
-    if len(parts) == 3:  # "cases.0.flow": the first case's columns are those of the row
-        return shown(f"case.{parts[2]}") if parts[1] == "0" else field
-    return shown(full) if full else field
-
-
-def visits(questions: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Who walks where: hours and value of each list, the most rewarding first."""
-    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
-    for one in questions:
-        groups.setdefault((one["who"], one["where"]), []).append(one)
-    out = [
-        {"who": who, "where": where, "count": len(members), "hours": sum(one["hours"] for one in members),
-         "value": sum(one["value"] or 0.0 for one in members), "tags": list(dict.fromkeys(one["tag"] for one in members))}
-        for (who, where), members in groups.items()
-    ]  # fmt: skip
-    return sorted(out, key=lambda group: (-group["value"] / group["hours"], group["who"], group["where"]))
+    """The questions of a saved study. Raises InputUnusable where the file is no study, or one made before studies held questions."""
+    saved, _ = read_study(study)
+    if not saved.get("questions"):
+        raise InputUnusable(f"{Path(study).name}: holds no questions; make the study again with this version.")
+    return {"status": "ok", "mark": saved["hash"], **saved["questions"], "problems": []}

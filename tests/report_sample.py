@@ -303,6 +303,72 @@ def _valve(index: int, repeat: int) -> tuple[dict[str, Any], dict[str, Any]]:
     return valve, summary
 
 
+def plan(chosen: list[str], left: list[str], windows: bool = False) -> dict[str, Any]:
+    """A plan in the shape of `quietseat.planning.answer`: the first valve has a stop finding, the last left out one too."""
+    name = f"turnaround {SCRIPT_TEXT}" if windows else "the outage"
+    start, order = ("2027-05-10", "2026-12-07") if windows else (None, None)
+    done = [
+        {"tag": tag, "remedy": "pilot-modulating-remote", "title": "Modulating pilot valve, remote sense", "window": name, "start": start,
+         "delay_years": 0.0, "why": "mandatory: cures 1 stop finding (chatter) for 41 k USD, and costs 40 k USD more than it saves; subject to proof",
+         "clears": "subject-to-proof", "condition": f"the maker's certificate; {TYPST_TEXT}", "severity": "stop", "codes": ["chatter"],
+         "cost": _spread(28700.0, 41000.0, 69700.0), "hours": 24.0, "outage_hours": 20.0, "other_hours": 4.0, "value": -40000.0,
+         "saved": 1000.0, "lead_time_weeks": 22.0, "order_by": order}
+        for tag in chosen
+    ]  # fmt: skip
+    out = [
+        {"tag": tag, "remedy": "soft-seat", "window": name, "severity": "stop" if tag == left[-1] else "act", "cost": _spread(2100.0, 3000.0, 5100.0),
+         "less": 900.0, "reason": f"budget: spent on others {FORMULA_TEXT}", "counterfactual": "in at 900 USD less (Soft seat, now 3 k USD)",
+         "counterfactual_how": "solved again with it forced in", "value": -2000.0}
+        for tag in left
+    ]  # fmt: skip
+    out.append({"tag": "PSV-WAITS", "remedy": None, "window": None, "severity": "note", "cost": None, "less": None,
+                "reason": f"Measure first: {SCRIPT_TEXT}", "counterfactual": "in once a remedy clears every finding"})  # fmt: skip
+    measure = {"code": "chatter", "measure": "inspect the seat after every lift", "source": "trade practice"}
+    mind = "An owner's written risk assessment comes first."
+    meanwhile = [{"tag": tag, "codes": ["chatter"], "until": "not in this plan", "refused_by": "budget: too little", "words": mind, "funded": False,
+                  "measures": [measure, {**measure, "code": "stuck", "measure": TYPST_TEXT}]} for tag in left[-1:]]  # fmt: skip
+    meanwhile += [{"tag": tag, "codes": ["chatter"], "until": name, "refused_by": "", "words": mind, "funded": True, "measures": [measure]}
+                  for tag in chosen]  # fmt: skip
+    count, budget = len(chosen), 250000.0
+    return {
+        "status": "ok", "currency": "USD", "budget": budget, "value": -40000.0 * count, "bound": -40000.0 * count, "gap": 0.0,
+        "words": f"{count} valves chosen, net value -{40 * count} k USD, budget 250 k USD.", "chosen": done, "left_out": out,
+        "windows": [{"name": name, "start": start, "delay_years": 0.0, "outage_days": 12.0, "crew_hours": 240.0, "crew_hours_outside": None,
+                     "hours_per_day": 10.0, "budget": budget, "count": count, "spent": 41000.0 * count, "outage_hours_used": 20.0 * count,
+                     "other_hours_used": 4.0 * count}],
+        "totals": {"spent": 41000.0 * count, "spent_low": 28700.0 * count, "spent_high": 69700.0 * count, "hours": 24.0 * count, "count": count,
+                   "stop_findings_cured": count, "stop_findings_left": len(left[-1:])},
+        "stop_findings_need": {"spend": 44000.0, "words": "curing every stop finding needs 44 k USD at least"},
+        "curve": [{"budget": 25000.0 * step, "value": -4000.0 * step, "spent": 20500.0 * step, "stop_findings_cured": min(step, 7) / 2,
+                   "count": step / 2} for step in range(21)],
+        "curve_words": "each point an integer plan",
+        "stability": [{"tag": tag, "share": max(0.0, 1.0 - 0.2 * at), "in_plan": True, "remedy": "pilot-modulating-remote",
+                       "remedy_share": max(0.0, 0.9 - 0.2 * at)}
+                      for at, tag in enumerate(chosen)]
+        + [{"tag": tag, "share": 0.55, "in_plan": False, "remedy": None, "remedy_share": None} for tag in left],
+        "stability_words": "200 seeded draws of cost and value", "interim": meanwhile, "method": "integer programme, stop findings first",
+        "assumptions": [{"field": "lead time", "value": "weeks", "rule": "no order has been quoted", "source": "estimate"}], "problems": [],
+    }  # fmt: skip
+
+
+def questions(tags: list[str], count: int = 25) -> dict[str, Any]:
+    """Questions in the shape of `quietseat.questions.of_fleet`: a contradiction, so many that are worth something, one worth nothing."""
+    asked = [
+        {"tag": tags[at % len(tags)], "field": "vessel.volume", "title": f"volume, question {at}", "who": "process engineer", "hours": 0.5,
+         "value": value, "reason": f"at 1.2 m3: pilot; without knowing: leave it {SCRIPT_TEXT}", "now": "not known", "unit": "m3",
+         "sheet": "Valves", "row": 7, "source": "range and hours: estimate", "where": "the vessel's data book", "form_field": "volume",
+         "per_hour": None if value is None else value / 0.5, "net_value": None if value is None else value - 47.5}
+        for at, value in enumerate((None, *(12000.0 - 400.0 * at for at in range(count)), 0.0))
+    ]  # fmt: skip
+    return {
+        "currency": "USD", "rule": "three equally likely answers", "questions": asked, "valves": [{"tag": tags[0], "value_of_all": 9000.0}],
+        "visits": [{"who": "process engineer", "where": "the vessel's data book", "count": len(asked), "hours": 0.5 * len(asked),
+                    "value": sum(one["value"] or 0.0 for one in asked), "tags": [f"{tag}-{at}" for at in range(6) for tag in tags]}],
+        "valves_asked": 3, "valves_found": 9, "notes": ["asked of the worst 3 of 9 valves"],
+        "assumptions": [{"field": "late_cure_factor", "value": "2", "rule": "price of a late cure", "source": "estimate"}],
+    }  # fmt: skip
+
+
 def study(count: int = 3, repeat: int = 1, **changed: Any) -> Study:
     """An invented study of so many valves."""
     basis = basis_module.make({"title": f"Relief valves of Hollin Bay {SCRIPT_TEXT}", **changed})
@@ -311,14 +377,7 @@ def study(count: int = 3, repeat: int = 1, **changed: Any) -> Study:
     problems.append({"file": "plant.xlsx", "sheet": "=cmd()", "row": None, "column": "@x", "field": None, "value": FORMULA_TEXT,
                      "rule": "-1 is not a size", "mend": None})  # fmt: skip
     counts = {word: sum(valve["verdict"] == word for valve, _ in pairs) for word in ("sound", "watch", "misfit", "unproven")}
-    chosen = [
-        {"tag": valve["tag"], "remedy": "pilot-modulating-remote", "title": "Modulating pilot valve, remote sense",
-         "clears": "subject-to-proof", "condition": "maker's certificate", "cost": _spread(28700.0, 41000.0, 69700.0),
-         "crew_hours": 24.0, "severity": "stop", "value": 3.0, "reason": "severity stop, first by value"}
-        for valve, _ in pairs[:5]
-    ]  # fmt: skip
-    left = [{"tag": valve["tag"], "remedy": "soft-seat", "title": "Soft seat", "reason": "budget spent",
-             "cost": _spread(2100.0, 3000.0, 5100.0), "crew_hours": 24.0} for valve, _ in pairs[5:]]  # fmt: skip
+    tags = [str(valve["tag"]) for valve, _ in pairs]
     head = {
         "schema": "quietseat-study/1", "version": "0.1.0", "hash": "9f" * 32, "title": basis.title,
         "basis": {"choices": basis.rows(), "changed": dict(basis.changed())},
@@ -331,11 +390,7 @@ def study(count: int = 3, repeat: int = 1, **changed: Any) -> Study:
             "rows": [{"sheet": "Valves", "row": 8, "state": "partial", "tags": [ODD_TAG], "reason": "inlet length: 'see iso'"},
                      {"sheet": "Valves", "row": 99, "state": "refused", "tags": [], "reason": LONG_TEXT}],
         },
-        "plan": {"budget": basis.budget, "currency": "USD", "outage_days": 12.0, "crews": 2, "hours_available": 240.0,
-                 "chosen": chosen, "left_out": left,
-                 "totals": {"cost_low": 28700.0 * len(chosen), "cost_mid": 41000.0 * len(chosen),
-                            "cost_high": 69700.0 * len(chosen), "crew_hours": 24.0 * len(chosen), "count": len(chosen)},
-                 "status": "ok", "method": "mixed-integer program, safety first"},
+        "plan": plan(tags[:5], tags[5:]), "questions": questions(tags[:3]),
         "problems": problems,
         "assumptions": [{"field": "valve.blowdown", "value": "7 %", "rule": "default_blowdown", "source": "common practice, no source",
                          "count": count, "tags": [valve["tag"] for valve, _ in pairs[:5]]}],

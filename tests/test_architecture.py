@@ -14,9 +14,9 @@ ORDER = (
     "status", "formula", "unit_table", "units", "typeset", "tables",
     "fields", "model", "plain", "basis", "saved",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
-    "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "cost", "portfolio", "planning", "questions",
+    "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "upkeep", "cost", "planning", "questions",
     "predictions", "study", "verify", "walkdown", "checks", "answers",
-    "demo", "report",
+    "demo", "report", "store", "work", "web",
     "terminal", "terminal_money", "cli", "__main__",
 )  # fmt: skip
 HEAVY = ("numba", "CoolProp", "numpy", "scipy", "openpyxl", "typst", "vl_convert", "pydantic", "xlsxwriter")

@@ -161,6 +161,14 @@ def test_a_leak_on_a_small_duty_with_a_bad_inlet_is_a_chatter_injury() -> None:
     assert found.cause_code == "chatter" and "leak is the injury" in found.cause
 
 
+def test_a_measured_leak_is_judged_against_the_specification_of_the_seat() -> None:
+    """API 527: a metal seat above orifice F may pass 20 bubbles a minute, 0.3 ft3 of air a day: about 1e-7 kg/s, ours within tenfold."""
+    at = [replace(bent(), history=replace(SOUND.history, measured_rate=rate)) for rate in (1e-9, 1e-5)]
+    assert findings(at[0], "leaks") == [] or all(f.outcome != "fail" for f in findings(at[0], "leaks"))
+    (found,) = [f for f in findings(at[1], "leaks") if f.outcome == "fail"]
+    assert found.value == 1e-5 and found.limit is not None and 1e-8 < found.limit < 1e-6 and found.unit == "kg/s"
+
+
 def test_a_leak_alone_on_a_valve_run_close_to_set_is_simmer() -> None:
     from quietseat.model import Event
 

@@ -8,7 +8,6 @@ from quietseat import basis as bases
 from quietseat import demo
 from quietseat.assess import assess, complete
 from quietseat.model import Assessment, Location, Remedy
-from quietseat.portfolio import entry, rank
 from quietseat.register import read
 from quietseat.remedies import propose, recommended
 
@@ -192,17 +191,3 @@ def test_repair_alone_is_refused_for_an_injury(cures: dict[str, tuple[Remedy, ..
     for tag in ("10-PSV-1004", "10-PSV-1009", "10-PSV-1017", "10-PSV-1016"):
         shop = next(r for r in cures[tag] if r.name == "overhaul")
         assert shop.clears == "no" and shop.rejected_because, tag
-
-
-def test_plan_reasons_are_short(
-    judged: dict[str, Assessment], cures: dict[str, tuple[Remedy, ...]], basis: bases.Basis
-) -> None:
-    plan = rank([entry(tag, found, cures[tag], basis) for tag, found in judged.items()], basis)
-    assert plan["chosen"]
-    for item in plan["chosen"]:
-        assert len(item["reason"]) <= 160, item["reason"]
-        assert (", subject to proof" in item["reason"]) == (item["clears"] == "subject-to-proof")
-        first = recommended(cures[item["tag"]])
-        if first is not None and first.name != item["remedy"]:
-            assert "in place of the recommended remedy" in item["reason"]
-            assert item["remedy"] != "operate-lower"

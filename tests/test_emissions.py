@@ -15,6 +15,7 @@ from quietseat.emissions import (
     Lifts,
     bleed,
     bubbles_to_mass,
+    charge_on,
     choose,
     credit,
     fittings,
@@ -22,14 +23,17 @@ from quietseat.emissions import (
     in_force,
     judge,
     leak_rate,
+    lift_of,
     lifts,
     potential,
+    repair_on,
     route,
     side_by_side,
     simmer,
     split,
 )
 from quietseat.formula import Sheet
+from quietseat.model import Spread
 from quietseat.status import CalculationFailed
 from quietseat.tables import table
 
@@ -251,7 +255,9 @@ def test_lifts() -> None:
     assert both.low * YEAR == pytest.approx(12 * 4.375) and both.mid * YEAR == pytest.approx(12 * 8.75)
     fewer = lifts(replace(known, modulating=True, blowdown=0.02))
     assert fewer.mid * YEAR == pytest.approx(12 * 1.25)
-    assert lifts(replace(known, mass=3.0)).mid * YEAR == pytest.approx(36.0)
+    told = lifts(replace(known, simulated=(Spread(2.0, 3.0, 4.0), "3 kg a lift by simulation")))
+    assert (told.low * YEAR, told.mid * YEAR, told.high * YEAR) == pytest.approx((24.0, 36.0, 48.0)) and "by simulation" in told.words
+    assert "by the cycle model" in both.words and lift_of(known).by == "cycle model"
     with pytest.raises(CalculationFailed, match="vessel volume unknown"):
         lifts(replace(known, volume=None))
 
@@ -319,3 +325,18 @@ def test_the_steps_say_where_numbers_come_from() -> None:
     sheet = Sheet()
     leak_rate("leaker", METHANE, sheet)
     assert any("leaker factor" in step.source for step in sheet.steps())
+
+
+def test_a_measured_rate_beats_the_reading_in_the_money_too() -> None:
+    known = replace(METHANE, ppm=5000.0, found_leaking=True, measured=2e-4)
+    assert leak_rate("history", known).mid == 2e-4 and choose(known)[0] == "measured"
+
+
+def test_charges_and_repairs_of_a_pack_on_a_day() -> None:
+    """Table leak_rules: 900, 1200, 1500 a tonne of methane; 30 days from 500 ppm; nothing of a pack that is off or has no row."""
+    assert [charge_on("us-waste-charge", date(year, 12, 31))[0] for year in (2023, 2024, 2025, 2026, 2040)] == [0.0, 900.0, 1200.0, 1500.0, 1500.0]
+    assert "from 2026-01-01 (seen)" in charge_on("us-waste-charge", date(2030, 1, 1))[1] and charge_on("none", date(2030, 1, 1)) == (0.0, "")
+    day = date(2026, 1, 1)
+    assert (repair_on("eu-2024-1787", day, 700.0, None) or (0, ""))[0] == 30 and (repair_on("us-ldar", day, 700.0, None) or (0, ""))[0] == 5
+    assert repair_on("eu-2024-1787", day, 400.0, None) is None and repair_on("none", day, 1e5, None) is None
+    assert repair_on("us-waste-charge", day, 1e5, None) is None

@@ -14,7 +14,7 @@ import quietseat
 from quietseat import formula
 from quietseat.formula import Facts, Function
 
-TOPICS = ("assess", "remedies", "register", "portfolio", "catalogue", "sizing", "piping", "loads", "dynamics", "units", "emissions", "leakage", "reliability", "worklog", "economics", "lifecycle", "cost", "planning", "fluids")
+TOPICS = ("assess", "remedies", "register", "catalogue", "sizing", "piping", "loads", "dynamics", "units", "emissions", "leakage", "reliability", "worklog", "economics", "lifecycle", "cost", "planning", "fluids")
 SPOKEN = {"Pa(a)": "Pa", "Pa(g)": "Pa", "delta K": "K"}  # what the annotations say beyond pint's own words
 
 

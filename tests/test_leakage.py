@@ -12,8 +12,9 @@ import pytest
 
 from quietseat import basis as bases
 from quietseat.economics import ZERO
-from quietseat.leakage import leak_answer, report
-from quietseat.model import Case, Event, History, Line, Location, Valve, Vessel
+from quietseat.leakage import as_data, leak_answer, report
+from quietseat.leakage.simulated import simulated
+from quietseat.model import Case, Chatter, Event, History, Line, Location, Trace, Valve, Vessel
 from quietseat.status import InputUnusable, Status
 
 TODAY = date(2026, 11, 25)
@@ -182,7 +183,7 @@ def test_credit_of_a_pilot_is_below_one() -> None:
     assert found.credit is not None and 0 < found.credit.mid < found.credit.high < 1
 
 
-def test_lifts_by_model_and_by_simulation() -> None:
+def test_lifts_by_the_cycle_model() -> None:
     """V dp / a^2 with a^2 = k R T / M of methane, k stated 1.31."""
     events = tuple(Event("lift", f"202{year}-06-01") for year in (1, 2, 3))
     place = replace(PLACE, cases=(Case(fluid="methane", phase="gas", k=1.31, molar_mass=0.01604),),
@@ -190,8 +191,6 @@ def test_lifts_by_model_and_by_simulation() -> None:
     square = 1.31 * 8.314462618 * 300 / 0.01604
     (part,) = report(place, BASIS, today=TODAY).parts
     assert part.mid * 8760 * 3600 == pytest.approx(3 / (730 / 365.25) * 10 * 0.07 * 25e5 / square, rel=1e-6)
-    (given,) = report(place, BASIS, today=TODAY, mass_per_lift=2.0).parts
-    assert given.mid * 8760 * 3600 == pytest.approx(3 / (730 / 365.25) * 2.0, rel=1e-6)
     # with half of the valve's flow still coming in, a lift lasts twice as long; Q of the choked P orifice at 110 % of set
     # by hand: 0.975 x 6.38 in2 x p1 sqrt(k M / R T) (2/2.31)^(2.31/0.62)
     full = 0.975 * 6.38 * 0.0254**2 * (101325 + 1.1 * 25e5) * (1.31 * 0.01604 / (8.314462618 * 300)) ** 0.5 * (2 / 2.31) ** (2.31 / 0.62)
@@ -199,6 +198,69 @@ def test_lifts_by_model_and_by_simulation() -> None:
     assert fed.low == pytest.approx(part.mid) and fed.mid == pytest.approx(2 * part.mid, rel=2e-3)
     blind = report(replace(place, vessel=replace(place.vessel, volume=None)), BASIS, today=TODAY)
     assert blind.parts == () and any("vessel volume unknown" in p.rule for p in blind.problems)
+
+
+def trace(flow: float, valve_flow: float, name: str = "required", volume: float = 2.0, verdict: str = "cycles") -> Trace:
+    """A march of a vessel cut to `volume`, by hand: at 400 m/s it rises by flow x 400^2/volume Pa/s while the valve is shut and
+    falls by (valve_flow - flow) x 400^2/volume while it is open, between 11.0 and 10.2 bar; starts shut at 10.8 bar."""
+    times, lift, vessel, open_ = [0.0], [0.0], [10.8e5], False
+    rate, step = 400.0**2 / volume, 1e-3
+    while times[-1] < 8.0:
+        open_ = vessel[-1] > 10.2e5 if open_ else vessel[-1] >= 11.0e5
+        times.append(times[-1] + step)
+        lift.append(0.01 if open_ else 0.0)
+        vessel.append(vessel[-1] + step * rate * (flow - valve_flow if open_ else flow))
+    return Trace(name, flow, verdict, tuple(times), tuple(lift), tuple(vessel), tuple(vessel))
+
+
+def marched(*traces: Trace) -> Chatter:
+    return Chatter(Status.OK, verdict="cycles", stop_lift=0.01, traces=traces)
+
+
+@pytest.mark.parametrize("cut", [0.5, 2.0, 10.0])
+def test_mass_of_a_lift_by_simulation(cut: float) -> None:
+    """Whole vessel of 10 m3, 0.8 bar from opening to reseat: 10 x 0.8e5 / 400^2 = 5 kg of surplus, times 3/(3 - 1) with 1 kg/s
+    coming in, is 7.5 kg; however far the march cut the vessel."""
+    mass, words = simulated(marched(trace(1.0, 3.0, volume=cut)), 10.0, 400.0)  # type: ignore[misc]
+    assert mass.mid == pytest.approx(7.5, rel=0.05) and "by simulation" in words
+
+
+def test_the_required_flow_governs_the_mass_of_a_lift() -> None:
+    """5 x 3/(3 - 0.5) = 6 kg at the smaller flow, 7.5 at the required one; a flow that stays open has none."""
+    found = simulated(marched(trace(0.5, 3.0, "25 %"), trace(1.0, 3.0), trace(2.9, 3.0, "rated", verdict="quiet")), 10.0, 400.0)
+    assert found is not None
+    assert (found[0].low, found[0].mid, found[0].high) == pytest.approx((6.0, 7.5, 7.5), rel=0.05)
+    unknown = simulated(marched(trace(0.5, 3.0, "25 %"), trace(1.0, 3.0, "50 %")), 10.0, 400.0)
+    assert unknown is not None and unknown[0].mid == pytest.approx(6.0, rel=0.05)
+    for nothing in (None, marched(), marched(trace(1.0, 3.0, verdict="chatters")), replace(marched(trace(1.0, 3.0)), status=Status.NOT_COMPUTED)):
+        assert simulated(nothing, 10.0, 400.0) is None
+    assert simulated(marched(trace(1.0, 3.0)), None, 400.0) is None and simulated(marched(trace(1.0, 3.0)), 10.0, None) is None
+    # a trace that starts open, and one that ends before the valve has shut
+    whole = trace(1.0, 3.0)
+    opened = whole.lift.index(0.01)
+    for begin, end in ((opened, None), (0, opened + 100)):
+        part = replace(whole, **{name: getattr(whole, name)[begin:end] for name in ("times", "lift", "inlet_pressure", "vessel_pressure")})
+        assert simulated(marched(part), 10.0, 400.0) is None
+
+
+def test_the_report_takes_the_simulation_where_there_is_one(tmp_path: Path) -> None:
+    place = replace(PLACE, cases=(Case(fluid="methane", phase="gas", molar_mass=0.016, sound_speed=400.0),),
+                    vessel=replace(PLACE.vessel, volume=10.0), history=History((Event("lift", None, 4.0),)))  # fmt: skip
+    model = report(place, BASIS, today=TODAY)
+    assert model.lift is not None and model.lift.by == "cycle model" and "by the cycle model" in model.parts[0].words
+    found = report(place, BASIS, today=TODAY, chatter=marched(trace(1.0, 3.0)))
+    assert found.lift is not None and found.lift.by == "simulation" and "by simulation" in found.parts[0].words
+    assert found.parts[0].mid * 8760 * 3600 == pytest.approx(4 * 7.5, rel=0.05)
+    told = as_data(found, BASIS)["lift_mass_kg"]
+    assert told["by"] == "simulation" and told["mid"] == pytest.approx(7.5, rel=0.05)
+    never = report(replace(place, history=History()), BASIS, today=TODAY)  # a mass, and no lift to count
+    assert never.lift is not None and never.parts == ()
+
+
+def test_a_leak_nobody_found_is_told_plainly(tmp_path: Path) -> None:
+    (note,) = answer(tmp_path)["notes"]  # type: ignore[misc]
+    assert "population factor applies" in note and "no remedy is credited with a leak nobody found" in note
+    assert answer(tmp_path, "reading_ppm = 20")["notes"] == [] and answer(tmp_path, to="flare")["notes"] == []
 
 
 def test_a_register_tells_of_readings_surveys_and_rates(tmp_path: Path) -> None:

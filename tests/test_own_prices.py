@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import pytest
 
 from quietseat import basis as bases
 from quietseat import economics, tables
-from quietseat.economics.own import KEYS, RANGE, price_table
+from quietseat.economics.own import KEYS, RANGE, fingerprint, price_table
 from quietseat.model import Valve
 from quietseat.status import InputUnusable
 
@@ -84,3 +85,21 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
 def test_a_folder_that_is_none_is_named() -> None:
     with pytest.raises(InputUnusable, match="price_tables = 'nowhere': is not a folder"):
         price_table("spring_prices", "nowhere")
+
+
+def test_the_fingerprint_follows_names_and_bytes_of_the_csv_files(tmp_path: Path) -> None:
+    """By hand: SHA-256 of each name and content behind its length as eight bytes, in the order of the names."""
+    assert fingerprint("") == ""
+    text = "item,low,mid,high\nspool,1,2,3\n"
+    own = folder(tmp_path, remedy_costs=text)
+    pieces = (b"remedy_costs.csv", text.encode())
+    assert fingerprint(own) == hashlib.sha256(b"".join(len(piece).to_bytes(8, "big") + piece for piece in pieces)).hexdigest()
+    before = fingerprint(own)
+    (tmp_path / "read me.txt").write_text("no table", encoding="utf-8")
+    assert fingerprint(own) == before
+    folder(tmp_path, lifecycle="item,low,mid,high\n")
+    more = fingerprint(own)
+    folder(tmp_path, remedy_costs=text.replace("3", "4"))
+    assert len({before, more, fingerprint(own)}) == 3
+    with pytest.raises(InputUnusable, match="is not a folder"):
+        fingerprint("nowhere")

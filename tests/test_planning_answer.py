@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from pathlib import Path
 
 import pytest
 
 from quietseat import basis as bases
+from quietseat.planning import item, rank
 from quietseat.planning.answer import plan_answer
 from quietseat.planning.windows import money, terms
 from quietseat.status import InputUnusable
@@ -73,6 +75,38 @@ def test_mandatory_then_what_pays(tmp_path):
     assert left["A2"]["counterfactual"].startswith("in only at no cost")
     assert {"tag", "remedy", "window", "why", "cost", "hours"} <= answer["chosen"][0].keys()
     assert all(one["funded"] for one in answer["interim"])  # until the window comes
+
+
+def test_a_study_plans_with_the_money_of_its_basis(tmp_path):
+    """15 k and 12 days of two crews in the Basis choose what the flags choose, whatever the order of the valves."""
+    basis = bases.make({"budget": "15000", "outage_days": "12", "crews": "2"})
+    valves = json.loads(Path(plant(tmp_path)).read_text(encoding="utf-8"))["valves"]
+    items = [one for valve in valves if (one := item(valve, basis, 0.0)) is not None]
+    assert len(items) == 5  # the sound valve has nothing to plan
+    forward, backward = rank(items, basis), rank(items[::-1], basis)
+    assert forward == backward and {one["tag"] for one in forward["chosen"]} == {"S1", "S2", "A1"}
+    flags = plan_answer(plant(tmp_path), budget="15 kUSD", outage="12 d", crew="192 h")
+    assert forward["value"] == flags["value"] and forward["curve"] == flags["curve"]
+
+
+def test_worth_of_an_act_finding_in_the_basis(tmp_path):
+    """A2 costs 7 k and saves nothing; 2 k a year for its finding over 10 years at 0 % make 20 k: it pays (by hand)."""
+    basis = bases.make({"budget": "100000", "discount_rate": "0 %", "horizon_years": "10", "act_finding_cost": "2000"})
+    one = item(valve("A2", ACT, remedy("soft-seat", "yes", cost(7000, 9000)), KEEP), basis, basis.act_finding_cost)
+    assert one is not None
+    assert rank([one], basis)["value"] == pytest.approx(20000 - 7000)
+
+
+def test_value_by_hand_without_a_life_cycle():
+    """Upkeep 900 before less 400 after, plus 2 stop findings of 50 a year over 10 years at 0 %, less 700 now."""
+    basis = bases.make({"misfit_cost": "50", "discount_rate": "0 %", "horizon_years": "10"})
+    findings = [finding("chatter", "stop"), finding("undersized", "stop"), finding("leaks", "act")]
+    cheap, dear = remedy("soft-seat", "yes", cost(700, 400)), remedy("re-pipe-inlet", "subject-to-proof", cost(900, 500, 40))
+    keep = remedy("keep", "no", cost(0, 900, 0))
+    one = item(valve("T1", findings, cheap, remedy("bellows", "no", cost(1, 1)), dear, keep), basis, 0.0)
+    assert one is not None and (one.stops, one.acts, one.severity) == (2, 1, "stop")
+    assert [option.remedy for option in one.options] == ["soft-seat"]  # the other is dearer, slower and worth less
+    assert rank([one], basis)["value"] == pytest.approx(900 - 400 + 2 * 50 * 10 - 700)
 
 
 def test_what_is_not_funded_names_the_limit_and_the_price(tmp_path):

@@ -13,13 +13,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from quietseat.basis import make
+from quietseat import demo
+from quietseat.assess import assess
+from quietseat.basis import load, make
 from quietseat.casefile import read_valve
-from quietseat.questions import asked
+from quietseat.questions import asked, of_fleet, ranked, visits
 from quietseat.questions.ask import KEEP, Outcome, table_of
 from quietseat.questions.worth import scenarios, worth_of, worth_of_all
+from quietseat.register import jobs_of, read
 from quietseat.report import asking
-from quietseat.walkdown import ranked, visits
 
 BASIS = make({"time_marching": "none"})
 CASE = """
@@ -98,7 +100,7 @@ def test_the_table_charges_a_cure_left_undone_twice_and_a_needless_one_once() ->
 
 def test_a_missing_length_is_asked_for_and_a_stated_one_is_not(tmp_path: Path) -> None:
     (missing,) = asked([(place(tmp_path), ())], BASIS)
-    assert [q.field for q in missing.questions] == ["inlet.length"]
+    assert [q.field for q in missing.questions if q.value is not None] == ["inlet.length"]
     question = missing.questions[0]
     assert question.who == "field technician" and question.hours == 0.5 and question.unit == "m"
     assert question.value is not None and question.value >= 0 and "without" in question.reason
@@ -106,17 +108,41 @@ def test_a_missing_length_is_asked_for_and_a_stated_one_is_not(tmp_path: Path) -
     assert known.questions == []
 
 
+def test_no_unproven_valve_of_the_demo_is_without_a_question() -> None:
+    files = demo.files()
+    basis = load(files.basis).model_copy(update={"time_marching": "none"})
+    jobs = list(jobs_of(read(files.register, basis, files.mends)))
+    asked_of = {one["tag"] for one in of_fleet(jobs, basis)["questions"]}
+    unproven = {place.tag for place, problems in jobs if assess(place, basis, record=False, problems=problems).verdict == "unproven"}
+    assert len(unproven) > 10 and unproven <= asked_of
+
+
+def test_one_broken_valve_does_not_stop_the_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(location: Any, *given: Any, **more: Any) -> Any:
+        if location.tag == "BROKEN":
+            raise ZeroDivisionError("inside")
+        return assess(location, *given, **more)
+
+    monkeypatch.setattr("quietseat.questions.ask.assess", broken)
+    first = place(tmp_path)
+    found = of_fleet([(replace(first, tag="BROKEN"), ()), (first, ())], BASIS)
+    assert any("BROKEN" in note and "ZeroDivisionError" in note for note in found["notes"])
+    assert found["questions"][0]["tag"] == "PSV-1"
+
+
 def test_without_a_set_pressure_nothing_is_valued(tmp_path: Path) -> None:
     location = place(tmp_path)
     (found,) = asked([(replace(location, valve=replace(location.valve, set_pressure=None)), ())], BASIS)
-    assert found.questions == [] and found.worth_of_all == 0.0
+    assert all(question.value is None for question in found.questions) and found.worth_of_all == 0.0
+    assert "valve.set_pressure" in [question.field for question in found.questions]  # asked for all the same
 
 
 def test_the_form_is_a_mends_file_and_the_visits_add_up(tmp_path: Path) -> None:
     location = replace(place(tmp_path), sheet="List", row=7)
     questions = ranked([q for one in asked([(location, ())], BASIS) for q in one.questions], BASIS)
     lines = list(csv.DictReader(asking.mends_form(questions).splitlines()))
-    assert lines == [{"sheet": "List", "row": "7", "field": "inlet.length", "value": "", "who": "", "when": "", "why": questions[0]["title"]}]
+    assert lines[0] == {"sheet": "List", "row": "7", "field": "inlet.length", "value": "", "who": "", "when": "", "why": questions[0]["title"]}
+    assert len(lines) == len(questions) and {question["kind"] for question in questions[1:]} == {"open check"}
     groups = visits(questions)
     assert sum(group["count"] for group in groups) == len(questions)
     assert sum(group["hours"] for group in groups) == sum(q["hours"] for q in questions)

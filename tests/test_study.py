@@ -13,6 +13,7 @@ import pytest
 from quietseat import demo, study
 from quietseat.basis import Basis, load, make
 from quietseat.status import InputUnusable
+from quietseat.study import pool
 from quietseat.verify import verify
 
 VALVE_KEYS = {"tag", "verdict", "findings", "cases", "ladder", "stability", "steps", "remedies", "recommended"}
@@ -114,8 +115,46 @@ def test_totals_are_the_sum_of_their_parts(saved: dict[str, Any]) -> None:
 
 def test_the_plan_keeps_its_budget(saved: dict[str, Any]) -> None:
     plan = saved["plan"]
-    assert plan["totals"]["cost_mid"] <= plan["budget"] * (1 + 1e-9)
-    assert plan["totals"]["crew_hours"] <= plan["hours_available"] * (1 + 1e-9)
+    assert plan["totals"]["spent"] <= plan["budget"] * (1 + 1e-9)
+    (window,) = plan["windows"]
+    assert plan["totals"]["hours"] <= window["crew_hours"] * (1 + 1e-9)
+    places = {valve["tag"]: valve["in_plan"] for valve in saved["valves"]}
+    assert {tag for tag, inside in places.items() if inside} == {one["tag"] for one in plan["chosen"]}
+
+
+def test_every_valve_of_the_plan_has_a_life_cycle(saved: dict[str, Any]) -> None:
+    for valve in saved["valves"]:
+        if valve["verdict"] == "misfit":
+            priced = [remedy for remedy in valve["remedies"] if remedy["cost"]]
+            assert priced and all(remedy["life_cycle"] for remedy in priced), valve["tag"]
+
+
+def test_a_stopped_study_goes_on_from_what_it_has_finished(tmp_path: Path) -> None:
+    """Stopped after its first chunk and started again: nothing finished is assessed twice, and the study is the same."""
+    files = demo.copy(tmp_path)
+    basis = closed(files)
+
+    class Memory(dict[str, bytes]):
+        def put(self, key: str, content: bytes) -> None:
+            assert key not in self
+            self[key] = content
+
+    class Stop(Exception):
+        pass
+
+    def stop(done: int, of: int, what: str) -> None:
+        if what == "valves; planning":
+            raise Stop
+
+    whole = study.run(files.register, basis, files.mends)
+    kept = Memory()
+    with pytest.raises(Stop):
+        study.run(files.register, basis, files.mends, progress=stop, store=kept)
+    finished = dict(kept)
+    assert finished
+    again = study.run(files.register, basis, files.mends, store=kept)
+    assert kept == finished and again.head == whole.head
+    assert [record.json() for record in again.records] == [record.json() for record in whole.records]
 
 
 def test_numbers_are_rounded_and_finite(saved: dict[str, Any]) -> None:
@@ -133,7 +172,7 @@ def test_numbers_are_rounded_and_finite(saved: dict[str, Any]) -> None:
 
 
 def test_same_inputs_same_bytes_whatever_the_processes(done: study.Study, packaged: demo.DemoFiles, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(study, "CHUNK", 30)
+    monkeypatch.setattr(pool, "CHUNK", 30)
     again = study.run(packaged.register, quick(packaged), packaged.mends, workers=2)
     assert text(again) == text(done)
 
@@ -163,7 +202,7 @@ def test_one_failing_row_is_one_unproven_valve(packaged: demo.DemoFiles, monkeyp
     def broken(jobs: Any, basis: Any, asking: Any = None) -> Any:
         return [ZeroDivisionError("a fault of ours") if place.tag.endswith("1005") else () for place, _ in jobs]
 
-    monkeypatch.setattr(study, "propose_many", broken)
+    monkeypatch.setattr(pool, "propose_many", broken)
     found = study.run(packaged.register, closed(packaged), packaged.mends, workers=1)
     hit = next(record for record in found.records if record.tag.endswith("1005"))
     assert hit.verdict == "unproven" and "failed inside" in hit.full()["reasons"][0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from operator import mul
 
 from quietseat.basis import Basis
 from quietseat.formula import Money, One, Sheet, formula
@@ -64,7 +65,8 @@ def factors(rate: float, years: int) -> tuple[float, ...]:
 
 def discounted(yearly: Sequence[float], rate: float) -> float:
     """Present value of yearly amounts, the first one now: the sum of amount times discount factor."""
-    return sum(amount * factor for amount, factor in zip(yearly, factors(rate, len(yearly) - 1), strict=True))
+    worth: float = sum(map(mul, yearly, factors(rate, len(yearly) - 1)))
+    return worth
 
 
 def years_factor(basis: Basis, sheet: Sheet) -> float:

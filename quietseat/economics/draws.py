@@ -80,13 +80,14 @@ class Sampler:
             raise CalculationFailed(Status.OUT_OF_RANGE, f"correlation of {wrong[0]}: must lie between 0 and 1")
         self.tag, self.seed, self.draws, self.correlations = tag, seed, draws, correlations
         self._own: dict[str, Any] = {}
-        self._kept: dict[Input, Any] = {}
+        self._kept: dict[tuple[str, Spread, str], Any] = {}
 
     def values(self, given: Input) -> Any:
         """The draws of one input."""
-        found = self._kept.get(given)
+        key = (given.name, given.spread, given.group)
+        found = self._kept.get(key)
         if found is None:
-            found = self._kept[given] = self._draw(given)
+            found = self._kept[key] = self._draw(given)
         return found
 
     def _draw(self, given: Input) -> Any:

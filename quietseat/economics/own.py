@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Mapping
 from functools import lru_cache
+from hashlib import sha256
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -33,12 +34,17 @@ def price_table(name: str, own: str = "") -> Table:
     return read_folder(own).get(name, packaged)
 
 
-@lru_cache(maxsize=16)
-def read_folder(own: str) -> Mapping[str, Table]:
-    """The tables a folder changes, by name. Raises InputUnusable naming everything wrong in it at once."""
+def _folder(own: str) -> Path:
     folder = Path(own)
     if not folder.is_dir():
         raise InputUnusable(f"price_tables = {own!r}: is not a folder; it holds one CSV file for each table to change")
+    return folder
+
+
+@lru_cache(maxsize=16)
+def read_folder(own: str) -> Mapping[str, Table]:
+    """The tables a folder changes, by name. Raises InputUnusable naming everything wrong in it at once."""
+    folder = _folder(own)
     files = sorted(folder.glob("*.csv"))
     if not files:
         raise InputUnusable(f"price_tables = {own!r}: holds no CSV file; name one of {', '.join(f'{k}.csv' for k in KEYS)}")
@@ -52,6 +58,24 @@ def read_folder(own: str) -> Mapping[str, Table]:
     if wrong:
         raise InputUnusable(f"price_tables = {own!r}: " + "; ".join(wrong))
     return found
+
+
+def fingerprint(own: str) -> str:
+    """SHA-256 over names and bytes of the CSV files of a folder of prices, sorted by name; "" without a folder.
+
+    own: the Basis's choice price_tables. Raises InputUnusable where the folder or a file cannot be read.
+    """
+    if not own:
+        return ""
+    whole = sha256()
+    for file in sorted(_folder(own).glob("*.csv"), key=lambda file: file.name):
+        try:
+            content = file.read_bytes()
+        except OSError as error:
+            raise InputUnusable(f"price_tables = {own!r}: {file.name}: cannot be read ({error.strerror})") from error
+        for piece in (file.name.encode(), content):  # each behind its length, so that no two folders run together alike
+            whole.update(len(piece).to_bytes(8, "big") + piece)
+    return whole.hexdigest()
 
 
 def _replaced(file: Path, wrong: list[str]) -> Table:

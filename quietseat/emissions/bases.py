@@ -33,8 +33,8 @@ _OLD = {"api-527": "in-spec", "correlation": "screening"}
 def leak_rate(basis_name: str, facts: LeakFacts, sheet: Sheet = QUIET) -> LeakRate:
     """Leakage of one valve by a stated basis, kg/s.
 
-    basis_name: one of NAMES, or api-527 (= in-spec), correlation (= screening), or history: screening with a reading,
-    leaker (or gap, where the discharge is closed) if found leaking, else the allowance of API 527. Raises
+    basis_name: one of NAMES, or api-527 (= in-spec), correlation (= screening), or history: a measured rate, else screening
+    with a reading, leaker (or gap, where the discharge is closed) if found leaking, else the allowance of API 527. Raises
     CalculationFailed for an unknown basis, a fact that is missing, and a survey factor on a closed discharge.
     """
     if basis_name not in (*BASES, *NAMES):
@@ -43,7 +43,9 @@ def leak_rate(basis_name: str, facts: LeakFacts, sheet: Sheet = QUIET) -> LeakRa
     fugitive = route(facts.discharge_to).fugitive
     if basis_name == "history":
         chosen = "api-527"
-        if facts.ppm is not None and fugitive:
+        if facts.measured is not None:
+            chosen = "measured"
+        elif facts.ppm is not None and fugitive:
             chosen = "correlation"
         elif facts.found_leaking:
             chosen = "leaker" if fugitive else "gap"

@@ -9,6 +9,7 @@ from quietseat.emissions.formulas import lift_mass, mean_rate, opened_share, par
 from quietseat.emissions.records import LeakFacts, base_row
 from quietseat.emissions.seat import QUIET, gap
 from quietseat.formula import Sheet
+from quietseat.model import Spread
 from quietseat.sizing.constants import HOUR
 from quietseat.status import CalculationFailed, Status
 from quietseat.tables import table, weakest
@@ -41,7 +42,18 @@ class Lifts:
     valve_flow: float | None = None  # kg/s, full
     inflow: float | None = None  # kg/s that goes on coming
     modulating: bool = False
-    mass: float | None = None  # kg a lift, from a simulation
+    simulated: tuple[Spread, str] | None = None  # kg a lift by simulation, and the words for it
+
+
+@dataclass(frozen=True, slots=True)
+class LiftMass:
+    """Mass of one lift, kg."""
+
+    low: float
+    mid: float
+    high: float
+    by: str  # simulation, cycle model
+    words: str
 
 
 def simmer(facts: LeakFacts, start: float, sheet: Sheet = QUIET) -> Part | None:
@@ -108,18 +120,18 @@ def credit(before: float, residual: float) -> float:
     return max(0.0, reduction(before=before, residual=residual))
 
 
-def lifts(known: Lifts, sheet: Sheet = QUIET) -> Part:
-    """What lifts let go, averaged over a year. Raises CalculationFailed where the mass of a lift cannot be had.
+def lift_of(known: Lifts, sheet: Sheet = QUIET) -> LiftMass:
+    """Mass of one lift. Raises CalculationFailed where it cannot be had.
 
-    The mass comes from a simulation where one is stated, else from the cycle model: the vessel relieved from set to
-    reseat. The low end is the surplus of the vessel alone; a modulating pilot lets go no more than that.
+    By simulation where the valve was marched in time, else by the cycle model: the vessel relieved from set to reseat. The
+    low end of the model is the surplus of the vessel alone; a modulating pilot lets go no more than that.
     """
-    if known.mass is not None:
-        rate = sheet.apply("W_lift", mean_rate, mass=known.mass, times=known.a_year, year=YEAR)
-        return Part("lifts", rate, rate, rate, f"{known.a_year:g} lifts a year of {known.mass:.3g} kg by the simulation", "computed")
+    if known.simulated is not None:
+        mass, words = known.simulated
+        return LiftMass(mass.low, mass.mid, mass.high, "simulation", words)
     if known.volume is None or known.sound_speed is None:
         missing = "vessel volume" if known.volume is None else "sound speed"
-        raise CalculationFailed(Status.NOT_COMPUTED, f"{known.a_year:g} lifts a year: {missing} unknown, the mass of a lift cannot be had")
+        raise CalculationFailed(Status.NOT_COMPUTED, f"{missing} unknown, the mass of a lift cannot be had")
     given = {"volume": known.volume, "blowdown": known.blowdown, "set_gauge": known.set_gauge, "sound_speed": known.sound_speed}
     least = sheet.apply("m_lift", surplus_mass, **given)
     mid, words = least, "surplus of the vessel above reseat; a modulating pilot passes no more"
@@ -128,8 +140,17 @@ def lifts(known: Lifts, sheet: Sheet = QUIET) -> Part:
         if known.valve_flow is not None and known.inflow is not None and 0 <= known.inflow < known.valve_flow:
             mid = sheet.apply("m_lift", lift_mass, **given, valve_flow=known.valve_flow, inflow=known.inflow)
             words = "vessel relieved from set to reseat while the required flow goes on"
-    low, mid = (sheet.apply("W_lift", mean_rate, mass=mass, times=known.a_year, year=YEAR) for mass in (least, mid))
-    return Part("lifts", low, mid, mid, f"{known.a_year:g} lifts a year; {words}", "computed")
+    return LiftMass(least, mid, mid, "cycle model", f"{mid:.3g} kg a lift by the cycle model: {words}")
+
+
+def lifts(known: Lifts, sheet: Sheet = QUIET, mass: LiftMass | None = None) -> Part:
+    """What lifts let go, averaged over a year. mass: of one lift; None = by `lift_of`, which raises where it cannot be had."""
+    try:
+        mass = mass or lift_of(known, sheet)
+    except CalculationFailed as failed:
+        raise CalculationFailed(failed.status, f"{known.a_year:g} lifts a year: {failed.reason}") from None
+    low, mid, high = (sheet.apply("W_lift", mean_rate, mass=one, times=known.a_year, year=YEAR) for one in (mass.low, mass.mid, mass.high))
+    return Part("lifts", low, mid, high, f"{known.a_year:g} lifts a year, {mass.words}", "computed")
 
 
 def _ratio(facts: LeakFacts) -> float | None:

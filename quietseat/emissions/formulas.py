@@ -27,6 +27,8 @@ from quietseat.formula import (
     s,
 )
 
+Pa_s = Annotated[float, "Pa/s"]
+
 
 @formula("ideal gas")
 def standard_density(pressure: Pa, molar_mass: kg_mol, temperature: K) -> kg_m3:
@@ -92,6 +94,18 @@ def lift_mass(volume: m3, blowdown: One, set_gauge: PaG, sound_speed: m_s, valve
 def surplus_mass(volume: m3, blowdown: One, set_gauge: PaG, sound_speed: m_s) -> kg:
     """Mass above reseat in the vessel: the least one lift can let go."""
     return volume * blowdown * set_gauge / sound_speed**2
+
+
+@formula("definition")
+def filling(rise: PaD, time: s) -> Pa_s:
+    """How fast the vessel fills while the valve is shut, from a marched trace."""
+    return rise / time
+
+
+@formula("mass balance of the vessel from opening to reseat, times and pressures of a marched trace (computed)")
+def marched_mass(volume: m3, sound_speed: m_s, fall: PaD, fill: Pa_s, time: s) -> kg:
+    """Mass through the valve from opening to reseat: what the vessel loses, and what flows in meanwhile."""
+    return volume / sound_speed**2 * (fall + fill * time)
 
 
 @formula("definition")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from quietseat.tables import Row, table
 
@@ -53,3 +54,27 @@ def judge(pack: str, day: date, ppm: float | None, rate: float | None) -> Ruled:
         words.append(f"no rule of {pack} is in force on {day.isoformat()}")
     marks = tuple(dict.fromkeys(str(row["provenance"]) for row in rows))
     return Ruled(tuple(words), float(charge["value"]) if charge is not None else 0.0, marks, over)
+
+
+@lru_cache(maxsize=1024)
+def charge_on(pack: str, day: date) -> tuple[float, str]:
+    """Charge of a pack on a day, money a tonne of methane, and the words for it; 0 where it has none."""
+    row = next((row for row in in_force(pack, day) if row["item"] == "charge"), None)
+    if row is None:
+        return 0.0, ""
+    since = f" from {row['valid_from']}" if row["valid_from"] else ""
+    return float(row["value"]), f"{pack}, {row['title']}: {row['value']:g} {row['unit']}{since} ({row['provenance']}); {row['note']}"
+
+
+def repair_on(pack: str, day: date, ppm: float | None, rate: float | None) -> tuple[float, str] | None:
+    """Days within which a pack has a leak of this size mended, and the words for it; None where it does not ask for it.
+
+    ppm: the reading; rate: kg/s; either may be None. A pack that gives no time for the repair gives one for the first attempt.
+    """
+    if pack == "none" or not judge(pack, day, ppm, rate).over:
+        return None
+    by_item = {str(row["item"]): row for row in in_force(pack, day)}
+    row = by_item.get("repair") or by_item.get("first-attempt")
+    if row is None:
+        return None
+    return float(row["value"]), f"{pack}, {row['title']}: {row['value']:g} days ({row['provenance']})"

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from quietseat.leakage.answer import as_data, leak_answer
 from quietseat.leakage.records import LeakReport, Since
-from quietseat.leakage.report import report
+from quietseat.leakage.report import Beside, beside, report
 
-__all__ = ["LeakReport", "Since", "as_data", "leak_answer", "report"]
+__all__ = ["Beside", "LeakReport", "Since", "as_data", "beside", "leak_answer", "report"]

@@ -10,7 +10,7 @@ from typing import Any
 from quietseat import plain
 from quietseat.basis import Basis
 from quietseat.casefile import read_valve
-from quietseat.emissions import potential, price_of
+from quietseat.emissions import LiftMass, potential, price_of
 from quietseat.leakage.records import LeakReport, Since
 from quietseat.leakage.report import report
 from quietseat.model import Problem, Spread
@@ -66,6 +66,7 @@ def as_data(found: LeakReport, basis: Basis) -> dict[str, Any]:
             for part in found.parts
         ],
         "co2e_parts_kg_a": _range(found.co2e_parts) if ok else None,
+        "lift_mass_kg": _lift(found.lift),
         "since_clean_survey": _since(found.since),
         "pilot_residual_kg_s": _range(found.residual), "pilot_credit": _range(found.credit),
         "composition": asdict(found.split) if found.split else None,
@@ -73,7 +74,7 @@ def as_data(found: LeakReport, basis: Basis) -> dict[str, Any]:
         "rule_pack": basis.rule_pack, "rules": list(found.rules), "charge_a": _range(found.charge) if ok else None,
         "carbon_cost_a": _range(_priced(found.co2e + found.co2e_parts, basis.carbon_price)) if ok else None,
         "product_cost_a": _range(_priced(found.product, basis.product_price * 1000)) if ok else None,
-        "currency": basis.currency,
+        "currency": basis.currency, "notes": list(found.notes),
     }  # fmt: skip
 
 
@@ -84,6 +85,12 @@ def _priced(mass: Spread, tonne: float) -> Spread:
 
 def _range(found: Spread | None) -> dict[str, float] | None:
     return {"low": found.low, "mid": found.mid, "high": found.high} if found else None
+
+
+def _lift(found: LiftMass | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {"low": found.low, "mid": found.mid, "high": found.high, "by": found.by, "words": found.words}
 
 
 def _since(found: Since | None) -> dict[str, Any] | None:

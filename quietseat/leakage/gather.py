@@ -8,9 +8,10 @@ from functools import lru_cache
 
 from quietseat import fluids
 from quietseat.basis import Basis
-from quietseat.emissions import LeakFacts, Lifts, Split, split
+from quietseat.emissions import LeakFacts, Lifts, Split, leak_rate, split
 from quietseat.formula import Sheet
-from quietseat.model import Assumption, Case, Event, Location, Problem
+from quietseat.leakage.simulated import simulated
+from quietseat.model import Assumption, Case, Chatter, Event, Location, Problem
 from quietseat.piping.sonic import sound_speed_gas
 from quietseat.sizing.letters import letters
 from quietseat.sizing.rated import flow_through, full_pair, pair_of
@@ -38,6 +39,10 @@ class Known:
     def complain(self, key: str, value: object, rule: str, mend: str) -> None:
         """One thing wrong with the history."""
         self.problems.append(Problem(rule, mend, field=f"history.{key}", value=str(value)))
+
+    def uncounted(self, reason: str) -> None:
+        """One emission that could not be worked out."""
+        self.problems.append(Problem(f"not counted: {reason}", "give what the sentence says is missing", field="history"))
 
     def assume(self, key: str, value: object, rule: str, source: str) -> None:
         """One value nobody gave."""
@@ -142,6 +147,15 @@ def facts_of(location: Location, basis: Basis, known: Known, mended: bool) -> tu
     return facts, made
 
 
+def specified(location: Location, basis: Basis) -> float | None:
+    """The largest leak a seat of this kind may have by its specification (API 527), kg/s; None where it cannot be worked out."""
+    facts, _ = facts_of(location, basis, Known(), False)
+    try:
+        return leak_rate("api-527", facts).high
+    except CalculationFailed:
+        return None
+
+
 def _split(case: Case, known: Known) -> Split | None:
     if case.phase == "steam":
         return split("steam", WATER)
@@ -193,10 +207,9 @@ def letter_area(letter: str | None) -> float | None:
     return letters().get(letter) if letter else None
 
 
-def lifts_of(location: Location, basis: Basis, facts: LeakFacts, mass: float | None) -> Lifts | None:
-    """What is known of the lifts, or None where the history tells of none. mass: kg a lift, from a simulation."""
-    count = lifts_a_year(location.history.events)
-    if not count or facts.set_pressure is None:
+def lifts_of(location: Location, basis: Basis, facts: LeakFacts, chatter: Chatter | None = None) -> Lifts | None:
+    """What is known of the lifts, or None without a set pressure. chatter: of the valve marched in time, where it was."""
+    if facts.set_pressure is None:
         return None
     valve = location.valve
     modulating = valve.kind == "pilot" and valve.pilot_action == "modulating"
@@ -210,8 +223,8 @@ def lifts_of(location: Location, basis: Basis, facts: LeakFacts, mass: float | N
     elif blowdown is None:
         blowdown = basis.default_blowdown_liquid if facts.phase == "liquid" else basis.default_blowdown
     return Lifts(
-        count, basis.gauge(facts.set_pressure), blowdown, location.vessel.volume, speed, _valve_flow(location, basis, facts), case.flow,
-        modulating, mass,
+        lifts_a_year(location.history.events), basis.gauge(facts.set_pressure), blowdown, location.vessel.volume, speed,
+        _valve_flow(location, basis, facts), case.flow, modulating, simulated(chatter, location.vessel.volume, speed),
     )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from quietseat.emissions import Leak, LeakFacts, Part, Route, Split
+from quietseat.emissions import Leak, LeakFacts, LiftMass, Part, Route, Split
 from quietseat.model import Assumption, Problem, Spread, Status, Step
 
 ZERO = Spread(0.0, 0.0, 0.0)
@@ -43,6 +43,8 @@ class LeakReport:
     residual: Spread | None = None  # kg/s a pilot in its place would still leak
     credit: Spread | None = None  # share of the leak a pilot would take away, never 1
     since: Since | None = None
+    lift: LiftMass | None = None  # mass of one lift, whether the history tells of lifts or not; None: cannot be had
+    notes: tuple[str, ...] = ()  # what a reader has to know beside the figures
     rules: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     assumptions: tuple[Assumption, ...] = ()

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from operator import mul
 from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.economics import ZERO
-from quietseat.economics.discount import discounted, factors, horizon, rate_of
-from quietseat.economics.draws import GROUPS, Input, Sampler, quantile
+from quietseat.economics.discount import factors, horizon, rate_of
+from quietseat.economics.draws import GROUPS, Sampler, quantile
 from quietseat.economics.own import price_table
-from quietseat.lifecycle import happenings
+from quietseat.leakage import beside
+from quietseat.leakage.report import nobody_found
+from quietseat.lifecycle import happenings, leaking
 from quietseat.lifecycle.lines import OwnPrice, State, bought_now, kept_up
 from quietseat.lifecycle.records import PARTS, Band, Comparison, Drawn, LifeCycle, Line, Part, Swing, money
 from quietseat.model import Assessment, Location, Remedy, Spread
@@ -21,7 +24,6 @@ from quietseat.remedies.work import Costing
 from quietseat.status import CalculationFailed, Status
 from quietseat.worklog import Worklog, read_orders
 
-LEAK = "leak rate"
 OWN_PRICES = {"shop-test": "overhaul", "bellows": "bellows"}  # item of maintenance_costs: class of work orders
 LEAST_ORDERS = 3  # with a cost, before their prices are used (estimate)
 LOW, HIGH = 0.1, 0.9  # shares of the probability at the ends of a bar of the tornado
@@ -49,8 +51,12 @@ class Pricing:
         correlations = {group: self._correlation(group) for group in GROUPS if group}
         self.sampler = Sampler(location.tag, basis.money_seed, basis.money_draws, correlations)
         self.learned = learned(orders or read_orders([location]))
-        self._kept: tuple[State, LifeCycle, Any] | None = None
+        self._kept: tuple[State, LifeCycle, Any, bool] | None = None
+        self._slopes: tuple[State, _Slopes] | None = None
         self.remedies.setdefault("keep", self._standing())
+        now = beside(location, basis, chatter=assessment.chatter)
+        self.lift_scale = leaking.simulated_over_model(now)
+        self.unknown = nobody_found(now.basis, basis)
 
     def _correlation(self, group: str) -> float:
         return float(price_table("lifecycle", self.basis.price_tables).row(item=f"correlation-{group}")["mid"])
@@ -75,29 +81,40 @@ class Pricing:
         standing = name in ("keep", "measure-first")
         present = self.trouble.location
         found = self.assessment if standing else remedy.assessment
-        state = State(remedy.location, self.basis, remedy, remedy.cost, name == "keep", present, self.learned, self._once_leaking(remedy))
+        state = State(remedy.location, self.basis, remedy, remedy.cost, name == "keep", present, self.learned,
+                      **self._leaking(remedy))  # fmt: skip
         state.notes += [f"own price of {item}: {one.words}" for item, one in self.learned.items()]
+        state.beside = leaking.beside_seat(state, found.chatter if found is not None else None)
         bought_now(state)
         kept_up(state)
+        leaking.found_leak(state)
         happenings.fails(state, found)
         stops = {f.code for f in self.assessment.findings if f.outcome == "fail" and f.severity == "stop"}
         happenings.uncured(state, len(stops) if standing else len(stops & set(remedy.left)))
-        happenings.leaks(state)
-        happenings.lifts(state, found)
+        leaking.leaks(state)
+        leaking.lifts(state, found, self.lift_scale)
         happenings.operates(state)
         return state
 
-    def _once_leaking(self, remedy: Remedy) -> tuple[Spread, str] | None:
-        """What a seat leaks that fails later; None where it leaks all the time already."""
-        if "leaks" in self.trouble.failing and "leaks" not in remedy.cleared:
-            return None
-        rate, _, _, words = self.costing.leak(remedy.location.valve.seat or "metal", True)
-        return rate, words
+    def _leaking(self, remedy: Remedy) -> dict[str, Any]:
+        """What a seat leaks that fails later, whether nothing is known of a leak, and what the seat of a leak left leaks once mended."""
+        seat = remedy.location.valve.seat or "metal"
+        leak, _, _, words = self.costing.leak(seat, True)
+        found = "leaks" in self.trouble.failing
+        out: dict[str, Any] = {"once_leaking": (leak, words), "unknown": not found and self.unknown}
+        if found and "leaks" not in remedy.cleared:
+            tight, _, _, words = self.costing.leak(seat, False)
+            if tight != leak:  # a basis forced on all valves counts the same before and after
+                out["tight"] = (tight, words)
+        return out
 
     def account(self, state: State, *, details: bool = False) -> tuple[LifeCycle, Any]:
         """The account of a state and its draws of the total; details: percentiles of each part as well."""
         total, drawn = self._draw(state.lines)
-        parts = tuple(self._part(name, state, drawn.get(name), details) for name in PARTS)
+        held: dict[str, list[Line]] = {name: [] for name in PARTS}
+        for line in state.lines:
+            held[line.part].append(line)
+        parts = tuple(self._part(name, lines, state, drawn.get(name), details) for name, lines in held.items())
         bands = [part.present_value for part in parts]
         low, mid, high = (money(*(getattr(band, end) for band in bands)) for end in ("low", "mid", "high"))
         whole = Band(low, mid, high, *told(total))
@@ -110,38 +127,52 @@ class Pricing:
         total = numpy.zeros(self.sampler.draws)
         parts: dict[str, Any] = {}
         for line in lines:
-            drawn = line.worth * self.sampler.values(line.inputs[0])
-            for one in line.inputs[1:]:
+            known, open_ = line.worth, []
+            for one in line.inputs:
+                if one.spread.high > one.spread.low:
+                    open_.append(one)
+                else:
+                    known *= one.spread.low
+            if known == 0.0:  # a price of nothing
+                continue
+            drawn = known * self.sampler.values(open_[0]) if open_ else numpy.full(self.sampler.draws, known)
+            for one in open_[1:]:
                 drawn *= self.sampler.values(one)
             total += drawn
-            if line.part in parts:
-                parts[line.part] += drawn
-            else:
-                parts[line.part] = drawn
+            parts[line.part] = parts[line.part] + drawn if line.part in parts else drawn
         return total, parts
 
-    def _part(self, name: str, state: State, drawn: Any, details: bool) -> Part:
-        lines = tuple(line for line in state.lines if line.part == name)
+    def _part(self, name: str, lines: Sequence[Line], state: State, drawn: Any, details: bool) -> Part:
+        if not lines:
+            why = state.why_nothing.get(name, "nothing of the kind here")
+            return Part(name, PARTS[name], self.nothing, Band(0.0, 0.0, 0.0, *((0.0,) * 4 if details else ())), (), "", why)
         amounts = [line.amount() for line in lines]
-        yearly = tuple(money(sum(map(mul, amounts, column))) for column in zip(*(line.weights for line in lines))) or self.nothing
+        yearly = tuple(round(sum(map(mul, amounts, column)), 2) + 0.0 for column in zip(*(line.weights for line in lines)))
         ends = [sorted(_ends(line)) for line in lines]
-        middle = round(discounted(yearly, self.rate), 2) + 0.0
+        middle = round(sum(map(mul, yearly, self.factors)), 2) + 0.0
         band = Band(
             min(money(sum(low for low, _ in ends)), middle), middle, max(money(sum(high for _, high in ends)), middle),
-            *(told(drawn) if details and drawn is not None else (0.0,) * 4 if details else ()),
+            *(() if not details else (0.0,) * 4 if drawn is None else told(drawn)),
         )  # fmt: skip
         sources = "; ".join(dict.fromkeys(line.source for line in lines if line.source))
-        why = "" if lines else state.why_nothing.get(name, "nothing of the kind here")
-        if lines and not any(yearly):
-            why = state.why_nothing.get(name, "")
-        return Part(name, PARTS[name], yearly, band, lines, sources, why)
+        return Part(name, PARTS[name], yearly, band, tuple(lines), sources, "" if any(yearly) else state.why_nothing.get(name, ""))
 
-    def keep(self) -> tuple[State, LifeCycle, Any]:
-        """The valve as it is: lines, account with the percentiles of each part, draws; worked out once."""
+    def keep(self, *, details: bool = False) -> tuple[State, LifeCycle, Any]:
+        """The valve as it is: lines, account, draws; worked out once. details: with the percentiles of each part."""
         if self._kept is None:
             state = self.state("keep")
-            self._kept = (state, *self.account(state, details=True))
-        return self._kept
+            self._kept = (state, *self.account(state, details=details), details)
+        elif details and not self._kept[3]:
+            state = self._kept[0]
+            self._kept = (state, *self.account(state, details=True), True)
+        return self._kept[:3]
+
+    def slopes(self) -> _Slopes:
+        """How the cost of the valve as it is rises with its inputs."""
+        state = self.keep()[0]
+        if self._slopes is None or self._slopes[0] is not state:
+            self._slopes = (state, _Slopes(state.lines))
+        return self._slopes[1]
 
 
 def learned(orders: Worklog) -> dict[str, OwnPrice]:
@@ -160,7 +191,7 @@ def compare(pricing: Pricing, name: str, *, details: bool = False) -> Comparison
     name: a key of pricing.remedies. details: percentiles of each part of the remedy too. Raises CalculationFailed where the remedy has no
     price.
     """
-    before, keep, kept = pricing.keep()
+    before, keep, kept = pricing.keep(details=details)
     if name == "keep":
         after, life, drawn = before, keep, kept
     else:
@@ -169,8 +200,8 @@ def compare(pricing: Pricing, name: str, *, details: bool = False) -> Comparison
     gained = kept - drawn
     middle = money(keep.total.mid, -life.total.mid)
     npv = Drawn(middle, *told(gained))
-    own = _Middle(before.lines, after.lines)
-    leak, leak_words = _leak(own, middle)
+    own = _Middle(pricing.slopes(), after.lines)
+    leak, leak_words = _leak(own, middle, before.until_words)
     gain, pressure, gain_words = _gain(pricing, after, life, middle)
     return Comparison(
         keep, life, npv, float((gained > 0.0).mean()), leak, leak_words, gain, pressure, gain_words,
@@ -187,8 +218,11 @@ def told(drawn: Any) -> tuple[float, float, float, float]:
     """Mean and the 10, 50 and 90 % values of draws, to the cent; linear between draws."""
     import numpy
 
-    values = (float(drawn.mean()), *(float(value) for value in numpy.percentile(drawn, (10.0, 50.0, 90.0))))
-    mean, low, mid, high = (round(value, 2) + 0.0 for value in values)
+    last = len(drawn) - 1
+    places = [(int(share * last), share * last) for share in (LOW, 0.5, HIGH)]
+    ordered = numpy.partition(drawn, sorted({min(at, last) for whole, _ in places for at in (whole, whole + 1)}))
+    found = [float(ordered[at] + (place - at) * (ordered[min(at + 1, last)] - ordered[at])) for at, place in places]
+    mean, low, mid, high = (round(value, 2) + 0.0 for value in (float(drawn.mean()), *found))
     return mean, low, mid, high
 
 
@@ -200,53 +234,58 @@ def _ends(line: Line) -> tuple[float, float]:
     return low, high
 
 
-def _moved(line: Line, name: str, share: float) -> float:
-    """Change of a line's quantities where the input of this name leaves its middle."""
-    rest, middle, value = 1.0, 1.0, 1.0
-    for one in line.inputs:
-        if one.name == name:
-            middle, value = one.spread.mid, quantile(one.spread, share)
-        else:
-            rest *= one.spread.mid
-    return rest * (value - middle)
+@lru_cache(maxsize=4096)
+def _ten_and_ninety(spread: Spread) -> tuple[float, float]:
+    return quantile(spread, LOW), quantile(spread, HIGH)
+
+
+class _Slopes:
+    """How steeply the present value of lines rises with each input, the others at their middle: by name, then by spread."""
+
+    def __init__(self, lines: Sequence[Line]) -> None:
+        self.of: dict[str, dict[Spread, float]] = {}
+        self.units: dict[str, str] = {}
+        for line in lines:
+            for one in line.inputs:
+                if one.spread.high <= one.spread.low and one.name != leaking.LEAK:
+                    continue
+                slope = line.worth
+                for other in line.inputs:
+                    if other is not one:
+                        slope *= other.spread.mid
+                of = self.of.setdefault(one.name, {})
+                of[one.spread] = of.get(one.spread, 0.0) + slope
+                self.units[one.name] = one.unit
 
 
 class _Middle:
     """npv around the middle of every input."""
 
-    def __init__(self, before: Sequence[Line], after: Sequence[Line]) -> None:
-        self.lines = [(line.worth, line) for line in before] + [(-line.worth, line) for line in after]
-        self.of: dict[str, list[tuple[float, Line]]] = {}
-        for worth, line in self.lines:
-            for one in line.inputs:
-                self.of.setdefault(one.name, []).append((worth, line))
-
-    def change(self, name: str, share: float) -> float:
-        """Change of npv where one input, wherever it stands, lies at a share of its probability."""
-        return sum(worth * _moved(line, name, share) for worth, line in self.of[name])
+    def __init__(self, before: _Slopes, after: Sequence[Line]) -> None:
+        self.before, self.after = before, _Slopes(after)
 
     def tornado(self, middle: float) -> tuple[Swing, ...]:
-        """What each input alone does, the widest first."""
-        inputs: Mapping[str, Input] = {one.name: one for _, line in self.lines for one in line.inputs}
-        bars = [
-            Swing(name, one.unit, quantile(one.spread, LOW), quantile(one.spread, HIGH), money(middle, self.change(name, LOW)),
-                  money(middle, self.change(name, HIGH)))
-            for name, one in inputs.items() if one.spread.high > one.spread.low
-        ]  # fmt: skip
+        """What each input alone does, wherever it stands, the widest first."""
+        bars = []
+        for name, unit in {**self.before.units, **self.after.units}.items():
+            change, ends = [0.0, 0.0], (0.0, 0.0)
+            for sign, slopes in ((1.0, self.before), (-1.0, self.after)):
+                for spread, slope in slopes.of.get(name, {}).items():
+                    if spread.high > spread.low:
+                        ends = _ten_and_ninety(spread)
+                        for at in (0, 1):
+                            change[at] += sign * slope * (ends[at] - spread.mid)
+            if change[0] != change[1]:
+                bars.append(Swing(name, unit, *ends, money(middle, change[0]), money(middle, change[1])))
         return tuple(sorted((bar for bar in bars if bar.swing > 0.0), key=lambda bar: (-bar.swing, bar.name)))
 
     def per_leak(self) -> tuple[float, float]:
         """npv of 1 kg/s of the present valve's leak, and that leak."""
-        slope = leak = 0.0
-        for worth, line in self.lines:
-            for one in line.inputs:
-                if one.name == LEAK and line.present:
-                    slope += worth * line.amount({LEAK: 1.0})
-                    leak = one.spread.mid
-        return slope, leak
+        leak = self.before.of.get(leaking.LEAK, {})
+        return sum(leak.values()), next((spread.mid for spread in leak), 0.0)
 
 
-def _leak(own: _Middle, middle: float) -> tuple[float | None, str]:
+def _leak(own: _Middle, middle: float, how_long: str) -> tuple[float | None, str]:
     """Leak of the present valve at which the remedy just pays."""
     slope, leak = own.per_leak()
     if slope <= 0.0:
@@ -254,7 +293,7 @@ def _leak(own: _Middle, middle: float) -> tuple[float | None, str]:
     needed = leak - middle / slope
     if needed <= 0.0:
         return 0.0, "the remedy pays even if the present valve does not leak"
-    return needed, f"the remedy pays where the present valve leaks more than this; counted with {leak:.3g} kg/s"
+    return needed, f"the remedy pays where the present valve leaks more than this {how_long}; counted with {leak:.3g} kg/s"
 
 
 def _gain(pricing: Pricing, after: State, life: LifeCycle, middle: float) -> tuple[float | None, float | None, str]:

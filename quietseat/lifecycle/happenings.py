@@ -1,36 +1,25 @@
-"""What happens to a valve over the years: failures, leakage, surveys, lifts, and the pressure it lets the plant run at."""
+"""What happens to a valve over the years: failures and repairs, and the pressure it lets the plant run at."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 from quietseat import units
 from quietseat.assess.checks.pressure import operating_limit
 from quietseat.basis import Basis
-from quietseat.economics.bill import yearly_carbon
 from quietseat.economics.draws import Input
-from quietseat.emissions import Part, fittings, footprint, route
-from quietseat.formula import Money, One, PaG, formula, kg, kg_s, s
-from quietseat.leakage import report
-from quietseat.leakage.gather import lifts_a_year
+from quietseat.formula import Money, One, PaG, formula
+from quietseat.lifecycle.leaking import demands, until_found
 from quietseat.lifecycle.lines import HISTORY_YEARS, State, spread_of_row
 from quietseat.lifecycle.records import Line, flat
 from quietseat.model import Assessment, Location, Spread, Valve
 from quietseat.reliability import Life, Setting, learn_valve, setting, yearly_failures
 from quietseat.reliability.observed import when
-from quietseat.remedies.work import HOURS_A_YEAR, made_of
 from quietseat.status import CalculationFailed
 
-SECONDS = 3600.0
-BESIDE = {"simmer": "simmering seat", "pilot-bleed": "bleeding pilot"}
 CHATTER = ("chatters", "flutters", "cycles")
 UPKEEP = ("upkeep", "spares", "bellows", "lapping", "failures")  # what a stated cost of the history is a cost of
-
-
-@formula("definition")
-def released_once(flow: kg_s, time: s) -> kg:
-    """Mass released in one lift of a stated time."""
-    return flow * time
 
 
 @formula("definition")
@@ -53,42 +42,65 @@ def fails(state: State, found: Assessment | None) -> None:
     chatters = found is not None and found.stability.verdict in CHATTER
     try:
         at = setting(state.place, state.basis, chatters=chatters)
-        leaking, words = _life(state, at, "leak", chatters)
-        opening, _ = _life(state, at, "open", chatters)
+        leaking, opening = (_aging(state, at, mode, chatters) for mode in ("leak", "open"))
     except CalculationFailed as failed:
         for part in ("lapping", "failures", "failed-demands"):
             state.why_nothing[part] = f"not computed ({failed.reason})"
         return
-    rate = _rate_range(state, "leak", chatters)
     scheduled = _a_year(state, state.lines)
-    expected = yearly_failures(leaking, state.years, state.interval, seen=True)
-    unplanned = _repairs(state, expected, rate)
-    if state.standing and _as_before(state, scheduled, _a_year(state, unplanned)):
+    new = yearly_failures(leaking.life, state.years, state.interval, seen=True)
+    beyond = _as_before(state, scheduled, _a_year(state, _repairs(state, new, leaking.rate))) if state.standing else 0.0
+    if beyond:
+        _mended_sooner(state, beyond)
+    expected = _after_mending(state, new)
+    unplanned = _repairs(state, expected, leaking.rate)
+    if beyond:
         state.lines += [line for line in unplanned if line.part not in UPKEEP]
     else:
         state.lines += unplanned
-        state.notes.append(f"seats that begin to leak: {sum(expected):.2g} in {state.years} years, {words} ({leaking.confidence})")
-    _not_opening(state, opening.hidden(state.interval), _rate_range(state, "open", chatters))
+        number, words, mark = sum(expected), leaking.words, leaking.life.confidence
+        state.notes.append(f"seats that begin to leak: {number:.2g} in {state.years} years, {words} ({mark})")
+    if state.repaired:
+        _mend(state, state.listed([1.0] + [0.0] * (state.years - 1), float(state.remedy.valves)))
+    _not_opening(state, opening.life.hidden(state.interval), opening.rate)
 
 
-def _life(state: State, at: Setting, mode: str, chatters: bool) -> tuple[Life, str]:
-    """The life of a mode: by table, and of the valve that stays by its own history where that has a result."""
-    life = at.life(mode)
+class _Aging(NamedTuple):
+    """How one mode of failure comes: the life, the range of its failures, and the words."""
+
+    life: Life
+    rate: Input
+    words: str
+
+
+def _aging(state: State, at: Setting, mode: str, chatters: bool) -> _Aging:
+    """By table; of the valve that stays by its own history where that has a result: 90 % interval of what it leaves open."""
+    life, plain = at.life(mode), state.range_of("failure-rate", "failures")
     learned = learn_valve(state.place, mode, state.basis, chatters=chatters) if state.standing else None
     if learned is None or not learned.looks:
-        return life, at.words
-    return replace(life, eta=learned.eta_at_mean()), f"{at.words}; {learned.words()}"
-
-
-def _rate_range(state: State, mode: str, chatters: bool) -> Input:
-    """Failures over those of the life used: 90 % interval of what the history leaves open, else the range of the table."""
-    plain = state.range_of("failure-rate", "failures")
-    learned = learn_valve(state.place, mode, state.basis, chatters=chatters) if state.standing else None
-    if learned is None or not learned.looks:
-        return plain
+        return _Aging(life, plain, at.words)
     mean = learned.mean_factor()
     spread = Spread(min(1.0, learned.factor(0.05) / mean), 1.0, max(1.0, learned.factor(0.95) / mean))
-    return replace(plain, spread=spread, source="history, 90 % interval")
+    rate = replace(plain, spread=spread, source="history, 90 % interval")
+    return _Aging(replace(life, eta=learned.eta_at_mean()), rate, f"{at.words}; {learned.words()}")
+
+
+def _mended_sooner(state: State, beyond: float) -> None:
+    """Repairs that go on as in the history mend the leak that was found: the first one comes when its price has been paid."""
+    if not state.leaking or state.repaired:
+        return
+    before, state.lines = state.lines, []
+    _mend(state, state.listed([1.0] + [0.0] * (state.years - 1), float(state.remedy.valves)))
+    once, state.lines = _a_year(state, state.lines) * state.years, before
+    if once / beyond < state.leaks_until:
+        state.leaks_until = once / beyond
+        state.until_words = f"for {state.leaks_until:.2g} years, until the next of the repairs that go on as in the history"
+
+
+def _after_mending(state: State, new: list[float]) -> list[float]:
+    """Seats that begin to leak in each year: none while the seat leaks already, then as of a seat that is new."""
+    begun = 0 if state.repaired or not state.leaking else round(state.leaks_until)
+    return ([0.0] * begun + new)[: state.years]
 
 
 def _a_year(state: State, lines: list[Line]) -> float:
@@ -97,41 +109,31 @@ def _a_year(state: State, lines: list[Line]) -> float:
 
 
 def _repairs(state: State, expected: list[float], rate: Input) -> list[Line]:
-    """What a seat that begins to leak costs: removal, lapping, new parts, standstill, and what is lost until it is found."""
+    """What a seat that begins to leak costs: its repair, and what is lost until it is found."""
     before, state.lines = state.lines, []
     weights = state.listed(expected, float(state.remedy.valves))
-    state.bought("lapping", "shop-test", weights, rate)
-    state.worked("failures", "remove-refit", weights, rate)
-    _standstill(state, weights, rate)
-    _until_found(state, weights, rate)
-    state.bought("spares", "nozzle-disc", weights, rate, state.range_of("nozzle-disc-share"))
+    _mend(state, weights, rate)
+    until_found(state, weights, rate)
     made, state.lines = state.lines, before
     return made
 
 
-def _standstill(state: State, weights: tuple[float, ...], rate: Input) -> None:
-    """An unplanned removal stops the plant for its hours, where an hour has a price."""
-    row = state.maintenance("remove-refit")
+def _mend(state: State, weights: tuple[float, ...], *rate: Input) -> None:
+    """Unplanned repair of a seat: lapping, removal, new parts, and the standstill where an hour of it has a price."""
+    state.bought("lapping", "shop-test", weights, *rate)
+    state.worked("failures", "remove-refit", weights, *rate)
+    row, price = state.maintenance("remove-refit"), state.basis.outage_cost_per_hour
     hours = Input(f"hours: {row['title']}", spread_of_row(row), "labour", "h")
-    price = state.basis.outage_cost_per_hour
     state.add("failures", "outage hours of unplanned removal", tuple(weight * price for weight in weights), hours,
-              state.range_of("outage-cost"), rate, source="outage_cost_per_hour of the Basis")  # fmt: skip
+              state.range_of("outage-cost"), *rate, source="outage_cost_per_hour of the Basis")  # fmt: skip
+    state.bought("spares", "nozzle-disc", weights, *rate, state.range_of("nozzle-disc-share"))
 
 
-def _until_found(state: State, weights: tuple[float, ...], rate: Input) -> None:
-    """Product and carbon of a seat that begins to leak, until somebody finds it."""
-    basis, place, rates = state.basis, state.place, state.once_leaking
-    if rates is None or route(place.outlet.discharge_to).returned:
-        return
-    value = basis.product_price + yearly_carbon(carbon_of(place, place.outlet.discharge_to, basis), basis.carbon_price)
-    leak = Input("leak rate of a seat that has begun to leak", rates[0], "leak", "kg/s", rates[1])
-    lost = tuple(weight * HOURS_A_YEAR * SECONDS * value for weight in weights)
-    state.add("product", "leak of failed seats until found, product and carbon", lost, leak, state.range_of("time-to-find"), rate,
-              source=rates[1])  # fmt: skip
+def _as_before(state: State, scheduled: float, unplanned: float) -> float:
+    """Where the history tells of dearer repairs than schedule and Weibull lives explain, they go on as before.
 
-
-def _as_before(state: State, scheduled: float, unplanned: float) -> bool:
-    """Where the history tells of dearer repairs than schedule and Weibull lives explain, they go on as before."""
+    Returns what they cost a year beyond the schedule; 0 where they do not.
+    """
     events = state.place.history.events
     paid = sum(event.cost for event in events if event.cost is not None)
     renewed = sum(1.0 if event.value is None else event.value for event in events if event.event == "bellows")
@@ -147,13 +149,13 @@ def _as_before(state: State, scheduled: float, unplanned: float) -> bool:
     if beyond <= unplanned:
         if paid:
             state.notes.append(f"history: {paid:.6g} in {years:.3g} years, no more than schedule and Weibull lives explain: those are used")
-        return False
+        return 0.0
     cost = Input("repairs a year beyond the schedule", flat(beyond), "", state.basis.currency)
     state.add("failures", "repairs as in the history", state.yearly(1.0), cost, state.range_of("repair-rate", "failures"),
               source=f"history: {paid:.6g} in {years:.3g} years, less {scheduled:.4g} a year of the schedule")  # fmt: skip
     state.why_nothing["lapping"] = "counted in the repairs of the history"
     state.notes.append(f"repairs beyond the schedule go on as before: {paid:.6g} in {years:.3g} years (history)")
-    return True
+    return beyond
 
 
 def years_of_record(place: Location) -> float:
@@ -162,21 +164,13 @@ def years_of_record(place: Location) -> float:
     return max(HISTORY_YEARS, max(dated) - min(dated)) if dated else HISTORY_YEARS
 
 
-def _demands(state: State) -> tuple[float, str]:
-    """Relief events a year and where the number comes from."""
-    seen = lifts_a_year(state.present.history.events)
-    if seen > 0.0:
-        return seen, f"{seen:.3g} lifts a year (history)"
-    return state.basis.demands_per_year, "demands_per_year of the Basis"
-
-
 def _not_opening(state: State, share: float, rate: Input) -> None:
     basis = state.basis
     if basis.failed_demand_cost == 0.0:
         state.why_nothing["failed-demands"] = "no price of a failed demand was stated (failed_demand_cost)"
         return
-    demands, source = _demands(state)
-    yearly = failed_demands(demands, share, basis.failed_demand_cost)
+    events, source = demands(state)
+    yearly = failed_demands(events, share, basis.failed_demand_cost)
     state.add("failed-demands", "demands x share of time failed unseen x cost", state.yearly(yearly),
               state.range_of("demands"), rate, state.range_of("failed-demand-cost"),
               source=f"{source}; {share:.3g} of demands not opened (API RP 581 lives)")  # fmt: skip
@@ -190,96 +184,6 @@ def uncured(state: State, stops: int) -> None:
         return
     state.add("uncured", f"{stops} findings left", state.yearly(stops * price), state.range_of("uncured-cost"),
               source="misfit_cost of the Basis")  # fmt: skip
-
-
-# -- leakage ---------------------------------------------------------------------------------------------------
-
-
-def leaks(state: State) -> None:
-    """Product and carbon of the leak, and the labour of surveys where the leak is fugitive."""
-    basis, place, cost = state.basis, state.place, state.cost
-    way = route(place.outlet.discharge_to)
-    seat = cost.leak_rate
-    if place.valve.kind == "pilot":
-        tubes = fittings()
-        rest = Spread(tubes.low, tubes.mid, tubes.high).times(float(state.remedy.valves))
-        # sorted: a difference of equal sums can end a last digit apart
-        seat = Spread(*sorted(max(0.0, getattr(seat, end) - getattr(rest, end)) for end in ("low", "mid", "high")))
-        _lost(state, "pilot, tube and fittings", Input("leak rate of pilot, tube and fittings", rest, "leak", "kg/s"), None,
-              f"{tubes.words} ({tubes.confidence})")  # fmt: skip
-    _lost(state, "seat", Input("leak rate", seat, "leak", "kg/s"), place.outlet.discharge_to, cost.leak_basis)
-    for one in _beside(state):
-        if one.name in BESIDE:
-            rate = Input(f"leak rate: {BESIDE[one.name]}", Spread(one.low, one.mid, one.high).times(state.remedy.valves), "leak", "kg/s")
-            _lost(state, BESIDE[one.name], rate, place.outlet.discharge_to, f"{one.words} ({one.confidence})")
-    if cost.leak_rate.high == 0.0:
-        state.why_nothing["product"] = state.why_nothing["carbon"] = cost.leak_basis or "no leakage"
-    elif basis.carbon_price == 0.0:
-        state.why_nothing["carbon"] = "no price of carbon was stated (carbon_price)"
-    if way.returned:
-        state.why_nothing["product"] = way.words
-    if not way.fugitive:
-        state.why_nothing["survey"] = f"{way.words}: no survey"
-        return
-    points = state.range_of("survey-points-pilot" if place.valve.kind == "pilot" else "survey-points-spring")
-    state.bought("survey", "survey-visit", state.yearly(float(state.remedy.valves)), state.range_of("survey-visits"), points)
-
-
-def _beside(state: State) -> tuple[Part, ...]:
-    """What gets out beside the shut seat, as `leak` counts it; a remedy's seat has just been made good, the lifts stay."""
-    place = replace(state.place, history=state.present.history)
-    return report(place, state.basis, mended=not state.standing, record=False).parts
-
-
-def _lost(state: State, what: str, leak: Input, where: str | None, source: str) -> None:
-    """Product and carbon of one leak that goes on all year. where: what it discharges to, None = the open."""
-    basis, way = state.basis, route(where)
-    lost = 0.0 if way.returned else HOURS_A_YEAR * SECONDS
-    state.add("product", f"leak of the {what}: rate x hours x price", state.yearly(lost * basis.product_price), leak,
-              state.range_of("product-price"), source=source)  # fmt: skip
-    price = yearly_carbon(carbon_of(state.place, where, basis), basis.carbon_price)
-    state.add("carbon", f"leak of the {what}: rate x hours x CO2 equivalent x price", state.yearly(HOURS_A_YEAR * SECONDS * price),
-              leak, state.range_of("carbon-price"), source=f"{basis.gwp_set}; {way.words}")  # fmt: skip
-
-
-def carbon_of(place: Location, where: str | None, basis: Basis) -> float:
-    """Kilograms of CO2 equivalent of one kilogram lost. where: what it discharges to, None = the open."""
-    made = made_of(place.cases)
-    mark = footprint(1.0 / SECONDS, 1.0, basis.gwp_set, where, methane_fraction=made.methane, carbon_fraction=made.carbon,
-                     co2_fraction=made.co2)  # fmt: skip
-    return mark.co2e
-
-
-# -- lifts -----------------------------------------------------------------------------------------------------
-
-
-def lifts(state: State, found: Assessment | None) -> None:
-    """Product and carbon of relief events: by the cycle model where the history tells of lifts, else a flow for a time.
-
-    A snap action passes its full flow, a modulating pilot what is required.
-    """
-    basis, place = state.basis, state.place
-    if route(place.outlet.discharge_to).returned:
-        state.why_nothing["releases"] = "lifts go back into the process"
-        return
-    value = basis.product_price + yearly_carbon(carbon_of(place, place.outlet.discharge_to, basis), basis.carbon_price)
-    cycled = next((one for one in _beside(state) if one.name == "lifts"), None)
-    if cycled is not None:
-        rate = Input("mean rate of lifts", Spread(cycled.low, cycled.mid, cycled.high), "", "kg/s")
-        state.add("releases", "lifts, mean rate x year", state.yearly(HOURS_A_YEAR * SECONDS * value), rate, state.range_of("demands"),
-                  source=f"{cycled.words} ({cycled.confidence})")  # fmt: skip
-        return
-    modulating = place.valve.kind == "pilot" and place.valve.pilot_action == "modulating"
-    cases = found.cases if found is not None else ()
-    flows = [one for case in cases if (one := case.required_flow if modulating else case.full_flow) is not None]
-    if not flows:
-        state.why_nothing["releases"] = "not computed (no case gives a flow): mass of a lift unknown"
-        return
-    demands, source = _demands(state)
-    once = released_once(min(flows), 1.0)  # the smallest case is the one that comes most often
-    what = "required" if modulating else "full"
-    state.add("releases", f"lifts x {what} flow x time open", state.yearly(demands * once * value), state.range_of("demands"),
-              state.range_of("lift-time"), source=f"{source}; {what} flow {min(flows):.4g} kg/s")  # fmt: skip
 
 
 # -- operating pressure ----------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import ceil
 from typing import Any
 
@@ -11,9 +12,13 @@ from quietseat.basis import Basis
 from quietseat.economics.discount import discounted, horizon, rate_of
 from quietseat.economics.draws import Input
 from quietseat.economics.own import price_table
-from quietseat.lifecycle.records import Line
+from quietseat.leakage import Beside
+from quietseat.lifecycle.records import Line, flat
 from quietseat.model import Cost, Location, Remedy, Spread
 
+# Prices of the Basis that stand in the account as inputs of their own, by choice.
+STATED = {"product_price": "price of product", "carbon_price": "price of carbon"}
+NOTHING_BESIDE = Beside("", (), None, None)
 HISTORY_YEARS = 5.0  # repairs, bellows and lifts are counted over five years (fields of the register)
 
 
@@ -36,15 +41,27 @@ class State:
     standing: bool  # the valve stays as it is
     present: Location  # the place as it is now
     learned: Mapping[str, OwnPrice]  # prices the register's own work orders tell, by item of maintenance_costs
-    once_leaking: tuple[Spread, str] | None = None  # leak rate of a failed seat and its basis; None: leaks already
+    once_leaking: tuple[Spread, str]  # leak rate of a seat that has failed, and its basis
+    unknown: bool = False  # nothing is known of a leak of the present valve
+    tight: tuple[Spread, str] | None = None  # leak rate of its seat once mended; None: no leak was found, or this state ends it
     years: int = 0
     rate: float = 0.0
+    leaks_until: float = 0.0  # years from now until the leak of the seat ends; the horizon where nothing mends it
+    until_words: str = "all the years"
+    repaired: bool = False  # a repair of its own ends it, in the first year
+    beside: Beside = NOTHING_BESIDE  # the shut seat
     lines: list[Line] = field(default_factory=list)
     why_nothing: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.years, self.rate = horizon(self.basis), rate_of(self.basis)
+        self.leaks_until = float(self.years)
+
+    @property
+    def leaking(self) -> bool:
+        """A leak was found, and this state leaves it as it is."""
+        return self.tight is not None
 
     # -- when -------------------------------------------------------------------------------------------------
 
@@ -78,24 +95,25 @@ class State:
     # -- what -------------------------------------------------------------------------------------------------
 
     def add(self, part: str, title: str, weights: tuple[float, ...], *inputs: Input, source: str = "", hours: bool = False) -> None:
-        """One more line; none where no year has a weight or an input is nothing at all."""
-        if any(weights) and all(one.spread.high > 0.0 for one in inputs):
+        """One more line; none where no year has a weight or an input is nothing at all.
+
+        A price of the Basis that is nothing keeps its line, so that a reader can put one in.
+        """
+        if any(weights) and all(one.spread.high > 0.0 or one.name in STATED.values() for one in inputs):
             self.lines.append(Line(part, title, weights, inputs, discounted(weights, self.rate), source, hours, self.standing))
 
-    def row(self, item: str) -> Any:
-        """One row of the table `lifecycle`, with the site's own figures."""
-        return price_table("lifecycle", self.basis.price_tables).row(item=item)
+    def stated(self, choice: str) -> Input:
+        """A price of the Basis as an input that is known."""
+        unit = f"{self.basis.currency}/{'kg' if choice == 'product_price' else 't'}"
+        return Input(STATED[choice], flat(getattr(self.basis, choice)), "", unit, f"{choice} of the Basis")
 
     def range_of(self, item: str, group: str = "") -> Input:
-        """One row of the table `lifecycle` as an input."""
-        row = self.row(item)
-        return Input(row["title"], spread_of_row(row), group, str(row["unit"]), row.cite())
+        """One row of the table `lifecycle`, with the site's own figures, as an input."""
+        return _range_of(item, group, self.basis.price_tables)
 
     def maintenance(self, item: str) -> Any:
         """One row of maintenance_costs, by inlet size where it depends on it."""
-        rows = price_table("maintenance_costs", self.basis.price_tables).where(item=item)
-        inlet = self.place.valve.inlet_size or 2.0
-        return next((row for row in rows if row["size_up_to"] is None or inlet <= row["size_up_to"]), rows[-1])
+        return _maintenance(item, self.place.valve.inlet_size or 2.0, self.basis.price_tables)
 
     def bought(self, part: str, item: str, weights: tuple[float, ...], *more: Input) -> None:
         """A line of money after the table maintenance_costs, price factor included."""
@@ -118,6 +136,18 @@ class State:
     def labour(self) -> Input:
         """Price of an hour over the Basis's rate."""
         return self.range_of("labour-rate", "labour")
+
+
+@lru_cache(maxsize=512)
+def _range_of(item: str, group: str, own: str) -> Input:
+    row = price_table("lifecycle", own).row(item=item)
+    return Input(row["title"], spread_of_row(row), group, str(row["unit"]), row.cite())
+
+
+@lru_cache(maxsize=512)
+def _maintenance(item: str, inlet: float, own: str) -> Any:
+    rows = price_table("maintenance_costs", own).where(item=item)
+    return next((row for row in rows if row["size_up_to"] is None or inlet <= row["size_up_to"]), rows[-1])
 
 
 def spread_of_row(row: Any) -> Spread:

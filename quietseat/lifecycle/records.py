@@ -44,11 +44,11 @@ class Line:
     hours: bool = False  # the first input is hours of a crew
     present: bool = False  # of the valve as it is
 
-    def amount(self, values: Mapping[str, float] | None = None) -> float:
-        """Product of the inputs, each at its middle or at the value given by its name."""
+    def amount(self) -> float:
+        """Product of the inputs, each at its middle."""
         out = 1.0
         for one in self.inputs:
-            out *= one.spread.mid if values is None else values.get(one.name, one.spread.mid)
+            out *= one.spread.mid
         return out
 
 

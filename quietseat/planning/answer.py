@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence, Sized
+from collections.abc import Callable, Iterable, Sequence, Sized
 from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any
@@ -10,16 +10,16 @@ from typing import Any
 from quietseat import plain
 from quietseat.basis import Basis
 from quietseat.planning import afterwards, candidates
+from quietseat.planning.amounts import amount
 from quietseat.planning.interim import interim, refusals, why_not
 from quietseat.planning.plan import Columns, Plan, columns, limits_of, refused, saved_of, solve, unbudgeted
 from quietseat.planning.programme import SCALE, Programme
 from quietseat.planning.records import Item, Terms, Window
-from quietseat.planning.windows import terms
-from quietseat.portfolio import amount
+from quietseat.planning.windows import of_basis, terms
 from quietseat.saved import read_study
 from quietseat.status import Assumption, Problem, Status
 
-__all__ = ["answer_of", "plan_answer"]
+__all__ = ["answer_of", "plan_answer", "rank"]
 
 METHOD = (
     "At most one remedy and one window a valve (integer programme, HiGHS). First as many stop findings cured as the limits "
@@ -44,6 +44,11 @@ def plan_answer(
     given = terms(basis, budget=budget, outage=outage, crew=crew, windows=windows, today=date.today())
     items = candidates.items(saved, basis, given.act_finding)
     return answer_of(items, given, basis, _from_basis(basis, budget, outage, crew) if windows is None else ())
+
+
+def rank(items: Iterable[Item], basis: Basis) -> dict[str, Any]:
+    """The plan of study.json: valves (`candidates.item`) under the budget, outage and crews of the Basis, in any order."""
+    return answer_of(tuple(sorted(items, key=lambda one: one.tag)), of_basis(basis), basis)
 
 
 def answer_of(items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequence[Assumption] = ()) -> dict[str, Any]:
@@ -118,7 +123,7 @@ def _chosen(plan: Plan, column: int, basis: Basis) -> dict[str, Any]:
     weeks = option.lead.mid / 7.0
     order = window.start - timedelta(days=option.lead.mid) if window.start else None
     return {
-        "tag": item.tag, "remedy": option.remedy, "title": option.title, "window": window.name,
+        "tag": item.tag, "remedy": option.remedy, "title": option.title, "recommended": option.recommended, "window": window.name,
         "start": window.start.isoformat() if window.start else None, "delay_years": window.delay,
         "why": _why(plan, column, basis), "clears": option.clears, "condition": option.condition, "severity": item.severity,
         "codes": list(item.codes), "cost": {"low": option.spend.low, "mid": option.spend.mid, "high": option.spend.high},
@@ -140,6 +145,8 @@ def _why(plan: Plan, column: int, basis: Basis) -> str:
             words += f"; {window.name} is as early as the limits allow for all stop findings together"
     else:
         words = f"{net} (net present value) for {price}"
+    if not option.recommended:
+        words = f"in place of the recommended remedy; {words}"
     if window.start and cols.terms.now and cols.terms.now + timedelta(days=option.lead.high) > window.start:
         words += f"; late for {window.name} if the order takes its longest ({option.lead.high / 7:.0f} weeks)"
     return f"{words}; subject to proof" if option.clears == "subject-to-proof" else words
@@ -149,13 +156,13 @@ def _left(plan: Plan, i: int, basis: Basis, refusal: dict[int, str], price: Call
     cols, currency = plan.columns, basis.currency
     item = cols.items[i]
     here = (cols.item == i).nonzero()[0].tolist()
-    out = {"tag": item.tag, "remedy": None, "window": None, "severity": item.severity, "cost": None, "less": None}
+    out: dict[str, Any] = {"tag": item.tag, "remedy": None, "title": "", "window": None, "severity": item.severity, "cost": None, "less": None}
     if not here:
         kind, words = why_not(item, plan, currency)
         reason = refusal.get(i) or f"{kind}: {words}" if kind != "no remedy" else item.reason
         cheapest = min(item.options, key=lambda o: o.spend.mid, default=None)
-        remedy = cheapest.remedy if cheapest else None
-        return {**out, "remedy": remedy, "reason": reason, "counterfactual": _unlock(kind, item, cols.terms, currency)}
+        named = {"remedy": cheapest.remedy, "title": cheapest.title} if cheapest else {}
+        return {**out, **named, "reason": reason, "counterfactual": _unlock(kind, item, cols.terms, currency)}
     best = min(here, key=price)
     _, option, window = cols.at(best)
     less, how = afterwards.enters_at(plan, best, price)
@@ -169,7 +176,7 @@ def _left(plan: Plan, i: int, basis: Basis, refusal: dict[int, str], price: Call
         words = f"not in even at no cost ({option.title}): it costs more to run than it saves, or its crew hours are worth more elsewhere"
     cost_of = {"low": option.spend.low, "mid": cost, "high": option.spend.high}
     return {
-        **out, "remedy": option.remedy, "window": window.name, "cost": cost_of, "less": less if less <= cost else None,
+        **out, "remedy": option.remedy, "title": option.title, "window": window.name, "cost": cost_of, "less": less if less <= cost else None,
         "reason": reason, "counterfactual": words, "counterfactual_how": how, "value": float(cols.value[best]),
     }  # fmt: skip
 
@@ -286,7 +293,7 @@ def _summary(plan: Plan, picked: dict[int, int], open_stops: list[int], basis: B
     else:
         words = f"{_count(picked)} chosen, net value {amount(plan.value, currency)}, budget {amount(budget, currency)}."
     if open_stops:
-        words += f" Stop findings stay uncured at {_count(open_stops)}: see interim."
+        words += f" Stop findings stay uncured at {_count(open_stops)}: see the interim measures."
     return words
 
 
@@ -327,5 +334,5 @@ def _assumed(basis: Basis, given: Terms) -> list[Assumption]:
                               "it in the study's where it matters", "table exchange_rates, memory-md"))  # fmt: skip
     if given.act_finding == 0.0:
         out.append(Assumption("act_finding", f"0 {basis.currency} a year", "findings of severity act count by the money they save "
-                              "alone", "[value] act_finding of the windows file states another worth"))  # fmt: skip
+                              "alone", "act_finding_cost of the Basis, or [value] act_finding of a windows file"))  # fmt: skip
     return out

@@ -12,12 +12,13 @@ from quietseat.economics import present_value, years_factor
 from quietseat.formula import Sheet
 from quietseat.model import Spread
 from quietseat.planning.records import ZERO, Item, Option
-from quietseat.portfolio import spent, yearly_misfit, yearly_range
+from quietseat.planning.worth import spent, yearly_misfit, yearly_range
 from quietseat.status import InputUnusable
 from quietseat.tables import table
 
-__all__ = ["items", "undominated"]
+__all__ = ["PLANNED", "item", "items", "undominated"]
 
+PLANNED = ("misfit", "unproven")  # verdicts of valves with something to cure or to measure
 _NO_CURE = ("keep", "measure-first")
 _RUNNING = ("upkeep", "leakage", "carbon")
 _WEEK = 7.0
@@ -32,15 +33,22 @@ def items(study: Mapping[str, Any], basis: Basis, act_finding: float = 0.0) -> t
     out = []
     for number, valve in enumerate(study["valves"]):
         try:
-            if valve["verdict"] in ("misfit", "unproven"):
-                out.append(_item(valve, basis, act_finding))
+            one = item(valve, basis, act_finding)
         except (KeyError, TypeError, AttributeError, ValueError) as error:
             tag = valve.get("tag") if isinstance(valve, dict) else None
             raise InputUnusable(f"valve {tag or number + 1} of the study: {error} is missing or not as a study writes it.") from error
+        if one is not None:
+            out.append(one)
     return tuple(out)
 
 
-def _item(valve: Mapping[str, Any], basis: Basis, act_finding: float) -> Item:
+def item(valve: Mapping[str, Any], basis: Basis, act_finding: float) -> Item | None:
+    """One valve of a study as a plan sees it; None where it has nothing to cure. act_finding: as in `items`.
+
+    Raises KeyError, TypeError or ValueError where the record is not as a study writes it.
+    """
+    if valve["verdict"] not in PLANNED:
+        return None
     failing = [f for f in valve["findings"] if f["outcome"] == "fail"]
     stops = sorted({f["code"] for f in failing if f["severity"] == "stop"})
     acts = sorted({f["code"] for f in failing if f["severity"] == "act"} - set(stops))

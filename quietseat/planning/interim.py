@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from quietseat.planning.amounts import amount
 from quietseat.planning.plan import Plan, limits_of, refused, solve
 from quietseat.planning.records import Item
-from quietseat.portfolio import amount
 from quietseat.tables import table
 
 __all__ = ["interim", "refusals", "why_not"]

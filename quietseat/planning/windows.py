@@ -14,7 +14,7 @@ from quietseat.status import InputUnusable
 from quietseat.tables import table
 from quietseat.units import UnitError, parse
 
-__all__ = ["money", "terms"]
+__all__ = ["money", "of_basis", "terms"]
 
 _SYMBOLS = {"$": ("USD", "CAD", "AUD"), "€": ("EUR",), "£": ("GBP",)}
 _TIMES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
@@ -78,11 +78,18 @@ def terms(
     if windows is None:
         one = reader.flags(budget, outage, crew)
         reader.finish("plan")
-        return Terms((one,), one.budget, now=today, rates=reader.rates)
+        return Terms((one,), one.budget, act_finding=basis.act_finding_cost, now=today, rates=reader.rates)
     name, content = read_toml(windows)
     found = reader.file(content, budget, outage, crew)
     reader.finish(name)
     return found
+
+
+def of_basis(basis: Basis) -> Terms:
+    """The one outage of a Basis, without a date: its budget, days and crews."""
+    hours = basis.crews * basis.crew_hours_per_day * basis.outage_days
+    window = Window("the outage", None, basis.outage_days, hours, basis.crew_hours_per_day, basis.budget)
+    return Terms((window,), basis.budget, act_finding=basis.act_finding_cost)
 
 
 class _Reading:
@@ -154,7 +161,7 @@ class _Reading:
             self.wrong.append(f"window.name = {twice!r} stands twice: give each window its own name")
         if total is None and not self._years(content, found) and any(one.budget is None for one in found):
             self.wrong.append("no budget limits every window: give --budget, `budget` at the top, [years], or one in each [[window]]")
-        return Terms(tuple(sorted(found, key=lambda one: one.delay)), total, self._years(content, found), worth or 0.0, self.today, self.rates)
+        return Terms(tuple(sorted(found, key=lambda one: one.delay)), total, self._years(content, found), self.basis.act_finding_cost if worth is None else worth, self.today, self.rates)
 
     def _one(self, number: int, one: Mapping[str, Any], outage: str | None, crew: str | None) -> Window:
         at = f"window {number}"

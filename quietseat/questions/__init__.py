@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from quietseat.questions.ask import Asked, Question, asked
+from quietseat.questions.listing import of_fleet, ranked, visits
 
-__all__ = ["Asked", "Question", "asked"]
+__all__ = ["Asked", "Question", "asked", "of_fleet", "ranked", "visits"]

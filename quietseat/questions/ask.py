@@ -18,6 +18,7 @@ from quietseat.basis import Basis
 from quietseat.economics import present_value, years_factor
 from quietseat.formula import Money, One, Sheet, formula
 from quietseat.model import Assessment, Location, Problem, Remedy
+from quietseat.questions.open import Task, tasks
 from quietseat.questions.unknowns import Unknown, answered, of
 from quietseat.questions.worth import decided, scenarios, worth_of, worth_of_all
 from quietseat.remedies import propose
@@ -35,7 +36,10 @@ def left_wrong(cure: Money, late: One, misfit: Money) -> Money:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question. value: money gained on average by knowing before deciding; None where it cannot be valued (reason says why)."""
+    """One question. value: money gained on average by knowing before deciding; None where it cannot be valued (reason says why).
+
+    kind: contradiction (the register says two things), worth (valued), open check (its verdict waits for it).
+    """
 
     tag: str
     field: str
@@ -50,6 +54,7 @@ class Question:
     sheet: str = ""
     row: int | None = None
     source: str = ""
+    kind: str = "worth"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,7 @@ class Asked:
     tag: str
     questions: list[Question] = field(default_factory=list)
     worth_of_all: float = 0.0
+    failed: str = ""  # why the calculation broke; the other valves go on
 
 
 def asked(jobs: Sequence[tuple[Location, tuple[Problem, ...]]], basis: Basis) -> list[Asked]:
@@ -80,10 +86,17 @@ def asked(jobs: Sequence[tuple[Location, tuple[Problem, ...]]], basis: Basis) ->
     """
     out: list[Asked] = []
     pending: list[_Pending] = []
+    judged: list[tuple[Asked, Location, Assessment]] = []
     for location, problems in jobs:
-        now = assess(location, basis, record=False, problems=problems)
-        found = Asked(location.tag, [_conflict(location, problem) for problem in now.problems])
+        found = Asked(location.tag)
         out.append(found)
+        try:
+            now = assess(location, basis, record=False, problems=problems)
+        except Exception as error:  # one row's failure must not stop the fleet
+            found.failed = f"{type(error).__name__}: {error}"
+            continue
+        judged.append((found, location, now))
+        found.questions += [_conflict(location, problem) for problem in now.problems]
         unknowns = of(location, now, basis)
         if unknowns:
             runs = scenarios(len(unknowns))
@@ -92,7 +105,13 @@ def asked(jobs: Sequence[tuple[Location, tuple[Problem, ...]]], basis: Basis) ->
     asking = Asking(DRAWS, ends=True) if basis.time_marching != "none" else None
     results = iter(assess_many([(place, ()) for one in pending for place in one.places], basis, record=False, asking=asking))
     for one in pending:
-        _value(one, [_outcome(place, next(results), basis) for place in one.places], basis)
+        answers = [(place, next(results)) for place in one.places]
+        try:
+            _value(one, [_outcome(place, answer, basis) for place, answer in answers], basis)
+        except Exception as error:
+            one.found.failed = f"{type(error).__name__}: {error}"
+    for found, location, now in judged:
+        found.questions += [_task(location, task) for task in tasks(now, [one.field for one in found.questions])]
     return out
 
 
@@ -196,10 +215,20 @@ def _question(location: Location, unknown: Unknown, value: float, reason: str) -
     )  # fmt: skip
 
 
+def _task(location: Location, task: Task) -> Question:
+    """What closes an open check and cannot be put into money here."""
+    words, row, field = task
+    return Question(
+        location.tag, field, words, str(row["place"]), str(row["who"]), float(row["hours"]), None,
+        "the verdict stays open until this is known", "not known", str(row["unit"] or ""), location.sheet or "", location.row,
+        f"hours: {row['provenance']}", "open check",
+    )  # fmt: skip
+
+
 def _conflict(location: Location, problem: Problem) -> Question:
     """What the register contradicts itself in: asked first, valued by nobody."""
     return Question(
         location.tag, problem.field or "", problem.rule.removeprefix("check: "), "the register and the nameplate", "inspection engineer",
         0.5, None, f"the register contradicts itself: the verdict stays open until it is settled ({problem.mend})",
-        str(problem.value or ""), "", location.sheet or "", location.row, "hours: estimate",
+        str(problem.value or ""), "", location.sheet or "", location.row, "hours: estimate", "contradiction",
     )  # fmt: skip

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
+from quietseat.register.jobs import Job, jobs_of
 from quietseat.register.reader import read
 from quietseat.register.record import Register
 
-__all__ = ["Register", "read"]
+__all__ = ["Job", "Register", "jobs_of", "read"]

@@ -106,7 +106,7 @@ def _facts(location: Location, seat: str, leaking: bool, basis: Basis) -> LeakFa
         valve.inlet_size, seat, "liquid" if case.phase == "liquid" else "gas",
         case.molar_mass if case.phase != "steam" else WATER, case.k or (1.3 if case.phase == "steam" else None),
         vessel.operating_temperature or case.temperature, case.density, location.outlet.discharge_to, found_leaking=leaking,
-        ppm=max(readings) if leaking and readings else None,
+        ppm=max(readings) if leaking and readings else None, measured=location.history.measured_rate if leaking else None,
     )  # fmt: skip
 
 

@@ -13,12 +13,12 @@ __all__ = ["write"]
 
 
 def write(study: StudyLike, folder: str | Path, progress: Callable[[int, int, str], None] | None = None) -> list[Path]:
-    """Write study.html, study.pdf, study.xlsx and problems.csv into a folder; returns their paths.
+    """Write study.html, study.pdf, study.xlsx, problems.csv and fit-drawings/*.dxf into a folder; returns their paths.
 
     study: a Study (head, records, ranked). progress: called with done, total and the name of the part. Same study,
     same bytes. study.json is written by the Study itself. Raises OSError where the folder cannot be written.
     """
-    from quietseat.report import build, html, pdf, problems, xlsx
+    from quietseat.report import build, fit, html, pdf, problems, xlsx
 
     say = progress or (lambda done, total, name: None)
     place = Path(folder)
@@ -32,6 +32,7 @@ def write(study: StudyLike, folder: str | Path, progress: Callable[[int, int, st
     say(3, 4, "study.xlsx")
     files.append(_put(place / "study.xlsx", xlsx.render(study)))
     files.append(_put(place / "problems.csv", problems.render(study.head.get("problems") or ()).encode()))
+    files += fit.write_dxf(place, study)
     say(4, 4, "done")
     return files
 

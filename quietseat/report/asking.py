@@ -13,7 +13,6 @@ from quietseat.report.document import (
     Block,
     Bullets,
     Callout,
-    Cell,
     Column,
     Document,
     Heading,
@@ -22,6 +21,7 @@ from quietseat.report.document import (
     SignedBy,
     TableBlock,
 )
+from quietseat.report.money import whole
 from quietseat.report.words import field_words
 
 FORM = ("sheet", "row", "tag", "field", "what", "where", "unit", "now", "value", "who", "when", "why")
@@ -49,24 +49,17 @@ def write(answer: Mapping[str, Any], folder: str | Path) -> list[Path]:
 def build(answer: Mapping[str, Any]) -> Document:
     """The list as a Document, one page a person and place."""
     currency, visits = answer["currency"], answer["visits"]
-    rows = tuple(
-        (one["who"], one["where"], str(one["count"]), f"{one['hours']:.4g}", _money(one["value"]), Cell(", ".join(one["tags"]))) for one in visits
-    )
-    columns = (
-        Column("Who"), Column("Where"), Column("Questions", "number"), Column("Hours", "number"), Column(f"Worth, {currency}", "number"),
-        Column("Valves", "wide"),
-    )  # fmt: skip
     blocks: list[Block] = [
-        Prose(_sum(answer), "lead"), Prose(answer["rule"], "small"), *([Bullets(tuple(answer["notes"]))] if answer["notes"] else []),
+        Prose(sentence(answer), "lead"), Prose(answer["rule"], "small"), *([Bullets(tuple(answer["notes"]))] if answer["notes"] else []),
         Callout("caution", "Mind", ("Worth is what knowing brings on average, from ranges that are estimates; it orders the questions and promises nothing.",
                                     "An answer changes a record only as a signed mend.")),
-        TableBlock("Who walks where", columns, rows),
+        who_where(answer),
     ]  # fmt: skip
     for one in visits:
         members = [q for q in answer["questions"] if (q["who"], q["where"]) == (one["who"], one["where"])]
         title = f"{one['who'].capitalize()}: {one['where']}"
         lines = tuple(
-            (q["tag"], q["title"], q["now"], "", q["unit"], f"{q['hours']:g}", _money(q["value"]), q["reason"]) for q in members
+            (q["tag"], q["title"], q["now"], "", q["unit"], f"{q['hours']:g}", worth(q["value"]), q["reason"]) for q in members
         )
         count = "1 question" if one["count"] == 1 else f"{one['count']} questions"
         blocks += [NewPage(), Heading(3, title), TableBlock(f"{count}, {one['hours']:.4g} h; worth in {currency}", _LIST, lines),
@@ -74,19 +67,35 @@ def build(answer: Mapping[str, Any]) -> Document:
     return Document("What to ask for next", "Walk-down list and blank form", answer["mark"][:12], tuple(blocks))
 
 
-def _sum(answer: Mapping[str, Any]) -> str:
+def who_where(answer: Mapping[str, Any], most: int | None = None) -> TableBlock:
+    """Who walks where with how many questions. most: tags printed of one visit (all if not given)."""
+    def row(one: Mapping[str, Any]) -> tuple[str, ...]:
+        tags = one["tags"][:most]
+        more = f" and {len(one['tags']) - len(tags)} more" if len(tags) < len(one["tags"]) else ""
+        return (one["who"], one["where"], str(one["count"]), f"{one['hours']:.4g}", worth(one["value"]), ", ".join(tags) + more)
+
+    columns = (
+        Column("Who"), Column("Where"), Column("Questions", "number"), Column("Hours", "number"),
+        Column(f"Worth, {answer['currency']}", "number"), Column("Valves", "wide"),
+    )  # fmt: skip
+    return TableBlock("Who walks where", columns, tuple(row(one) for one in answer["visits"]))
+
+
+def sentence(answer: Mapping[str, Any]) -> str:
+    """How many questions, their hours, and what the answers are worth."""
     questions = answer["questions"]
     if not questions:
         return f"Nothing to ask: of {answer['valves_asked']} valves none has a missing or doubtful value that would change a decision."
     hours, value = sum(q["hours"] for q in questions), sum(q["value"] or 0.0 for q in questions)
     return (
         f"{len(questions)} questions about {len({q['tag'] for q in questions})} of {answer['valves_asked']} valves, {hours:.4g} hours of asking. "
-        f"Knowing before deciding is worth about {_money(value)} {answer['currency']} on average (values of one valve overlap)."
+        f"Knowing before deciding is worth about {worth(value)} {answer['currency']} on average (values of one valve overlap)."
     )
 
 
-def _money(value: Any) -> str:
-    return "not valued" if value is None else f"{value:,.0f}"
+def worth(value: Any) -> str:
+    """Money of one question as printed; some are asked whatever they are worth."""
+    return "not valued" if value is None else whole(value)
 
 
 def mends_form(questions: Sequence[Mapping[str, Any]]) -> str:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
-from quietseat.report import figures, in_time
+from quietseat.report import figures, in_time, planning
 from quietseat.report.document import (
+    PAGE_ROWS,
+    PAPER_ROWS,
     Block,
     Bullets,
     Callout,
@@ -21,6 +23,7 @@ from quietseat.report.document import (
     Prose,
     SignedBy,
     TableBlock,
+    rest,
 )  # fmt: skip
 from quietseat.report.valve import anchor, problem_table, section
 from quietseat.report.words import (
@@ -39,7 +42,7 @@ from quietseat.report.words import (
     shown,
 )  # fmt: skip
 
-_PAGE_ROWS, _PAPER_ROWS, _PAPER_FLEET = 500, 100, 300
+_PAPER_FLEET = 300
 
 
 class RecordLike(Protocol):
@@ -68,9 +71,11 @@ def build(study: StudyLike) -> Document:
     worst = [record for record in ranked if record.summary["verdict"] != "sound"]
     worst = worst[: int(choice_number(head, "worst_valves", "number", 50))]
     linked = {record.summary["rank"] for record in worst}
+    links = {str(record.summary["tag"]): anchor(record.summary["rank"]) for record in reversed(worst)}  # the worse of two of one tag
     blocks: list[Block] = []
     for part in (
-        _summary(head, rows, linked, show), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head), _plan(head, show),
+        _summary(head, rows, linked, show), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
+        planning.section(head, show, links), planning.questions(head, show, links),
         _fleet(rows, linked, show), _worst(worst, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
         _checking(head), _sign(),
     ):  # fmt: skip
@@ -146,11 +151,11 @@ def _register(head: Mapping[str, Any]) -> Iterable[Block]:
         note="Found = read + partial + refused. Partial: usable, with a cell refused or missing. One row may hold two valves.",
     )  # fmt: skip
     incomplete = sorted(register.get("rows") or (), key=lambda row: (row["state"] != "refused",))
-    for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
+    for medium, most in (("page", PAGE_ROWS), ("paper", PAPER_ROWS)):
         table = TableBlock(
             "Rows that were refused or read in part", (Column("Sheet and row"), Column("State"), Column("Tags"), Column("Reason", "wide")),
             tuple((f"{plain(row['sheet'])}, row {plain(row['row'])}", plain(row["state"]), plain(row.get("tags")), cut(plain(row.get("reason")), 400))
-                  for row in incomplete[:most]), note=_rest(len(incomplete), most, "study.json"),
+                  for row in incomplete[:most]), note=rest(len(incomplete), most, "study.json"),
         )  # fmt: skip
         if incomplete:
             yield Only(medium, (Fold(f"Rows refused or read in part ({len(incomplete)})", (table,)),))
@@ -167,50 +172,6 @@ def _register(head: Mapping[str, Any]) -> Iterable[Block]:
         yield Fold(f"Mends applied on top ({len(mends)})", (TableBlock(
             "Mends", tuple(Column(key.capitalize()) for key in keys), tuple(tuple(plain(mend.get(key)) for key in keys) for mend in mends),
         ),))  # fmt: skip
-
-
-def _rest(found: int, most: int, where: str) -> str:
-    return f"{most} of {found} are shown; all of them are in {where}." if found > most else ""
-
-
-def _plan(head: Mapping[str, Any], show: Shown) -> Iterable[Block]:
-    plan = head.get("plan") or {}
-    yield Heading(2, "The plan", "plan")
-    if not plan.get("totals"):
-        yield Prose("No plan was made.")
-        return
-    totals, money = plan["totals"], show.currency
-    yield Prose(
-        f"Budget {show.money(plan.get('budget'))} {money}, outage {plain(plan.get('outage_days'))} days, {plain(plan.get('crews'))} crews "
-        f"({show.money(plan.get('hours_available'))} crew hours). Chosen: {totals.get('count', len(plan.get('chosen') or ()))} remedies, "
-        f"{show.spread({'low': totals['cost_low'], 'mid': totals['cost_mid'], 'high': totals['cost_high']})} {money}, "
-        f"{show.money(totals.get('crew_hours'))} crew hours. Method: {plain(plan.get('method')).rstrip('.')}; it ended {plain(plan.get('status'))}."
-    )  # fmt: skip
-    picture = figures.plan(plan, show)
-    if picture:
-        yield picture
-    tables = (("Chosen for this outage", plan.get("chosen") or ()), ("Left out, with the reason", plan.get("left_out") or ()))
-    for caption, members in tables:
-        for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
-            if members:
-                yield Only(medium, (_plan_table(caption, members, most, show),))
-
-
-def _plan_table(caption: str, members: Sequence[Mapping[str, Any]], most: int, show: Shown) -> TableBlock:
-    def row(item: Mapping[str, Any]) -> tuple[str, ...]:
-        word = clears(item["clears"]) if item.get("clears") else DASH
-        return (plain(item["tag"]), plain(item.get("title") or item.get("remedy")), word,
-                show.spread(item["cost"]) if item.get("cost") else DASH, plain(_hours(item, show)), plain(item.get("reason")))  # fmt: skip
-
-    return TableBlock(
-        caption, (Column("Tag"), Column("Remedy", "wide"), Column("Clears", "wide"), Column(f"Cost, {show.currency}", "number"),
-                  Column("Crew hours", "number"), Column("Reason", "wide")),
-        tuple(row(item) for item in members[:most]), note=_rest(len(members), most, "study.xlsx"),
-    )  # fmt: skip
-
-
-def _hours(item: Mapping[str, Any], show: Shown) -> str:
-    return show.money(item["crew_hours"]) if item.get("crew_hours") is not None else DASH
 
 
 def _fleet(rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> Iterable[Block]:
@@ -278,8 +239,8 @@ def _problems(head: Mapping[str, Any]) -> Iterable[Block]:
         yield Prose("No problem was found in the register.")
         return
     yield Prose(f"{len(found)} problems were found. No row is lost: each one stands here or in problems.csv with the way to mend it.")
-    for medium, most in (("page", _PAGE_ROWS), ("paper", _PAPER_ROWS)):
-        yield Only(medium, (problem_table(found[:most], "Problems", _rest(len(found), most, "problems.csv")),))
+    for medium, most in (("page", PAGE_ROWS), ("paper", PAPER_ROWS)):
+        yield Only(medium, (problem_table(found[:most], "Problems", rest(len(found), most, "problems.csv")),))
 
 
 def _basis(head: Mapping[str, Any]) -> Iterable[Block]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+PAGE_ROWS, PAPER_ROWS = 500, 100  # of a table that may be long
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,3 +150,23 @@ class Document:
     subtitle: str
     mark: str
     blocks: tuple[Block, ...]
+
+
+def long_table(
+    caption: str, columns: tuple[Column, ...], rows: Sequence[tuple[str | Cell, ...]], where: str, note: str = ""
+) -> tuple[Block, ...]:
+    """A table that may be long: its first rows on the page, fewer of them on paper, and where the rest is."""
+    if len(rows) <= PAPER_ROWS:
+        return (TableBlock(caption, columns, tuple(rows), note=note),)
+    return tuple(
+        Only(
+            medium,
+            (TableBlock(caption, columns, tuple(rows[:most]), note=f"{note} {rest(len(rows), most, where)}".strip()),),
+        )
+        for medium, most in (("page", PAGE_ROWS), ("paper", PAPER_ROWS))
+    )
+
+
+def rest(found: int, most: int, where: str) -> str:
+    """Where the rows are that a table leaves out; nothing if it leaves none out."""
+    return f"{most} of {found} are shown; all of them are in {where}." if found > most else ""

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from html import escape
 from typing import Any
+from urllib.parse import quote, unquote
 
 from quietseat.report.document import Figure
 from quietseat.report.drawing import INK, NEW, SOFT
-from quietseat.report.words import SHAPES, VERDICTS, Shown, choice_number, cut, is_number, percent
+from quietseat.report.words import SHAPES, VERDICTS, Shown, choice_number, cut, field_words, is_number, percent
 
 COLOURS = {"misfit": "#9b2226", "unproven": "#4a5568", "watch": "#8a5a00", "sound": "#1b5e4b"}
 _MARKS = {"misfit": "square", "unproven": "diamond", "watch": "triangle-up", "sound": "circle"}
@@ -143,20 +146,38 @@ def causes(head: Mapping[str, Any]) -> Figure | None:
     return Figure(svg(causes_spec(rows)), alt, "Valves by root cause.")
 
 
-def plan_spec(plan: Mapping[str, Any]) -> dict[str, Any]:
-    """What the chosen remedies take of the budget and of the crew hours, in per cent."""
-    totals = plan["totals"]
-    bars = [
-        (words, used, whole)
-        for words, used, whole in (
-            ("budget (middle of the range)", totals.get("cost_mid"), plan.get("budget")),
-            ("crew hours of the outage", totals.get("crew_hours"), plan.get("hours_available")),
-        )
-        if is_number(used) and is_number(whole) and whole > 0
-    ]
-    rows = [{"what": words, "used": 100 * used / whole, "whole": 100, "label": f"{100 * used / whole:.0f} % used"} for words, used, whole in bars]
-    y = {"field": "what", "type": "nominal", "axis": None, "sort": None}
-    x = {"field": "used", "type": "quantitative", "axis": None, "scale": {"domain": [0, max([100.0, *(100 * used / whole for _, used, whole in bars)])]}}
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of the plan: what is given and what the plan takes of it."""
+
+    words: str
+    given: float
+    taken: float
+    unit: str
+
+
+def limits(plan: Mapping[str, Any]) -> list[Limit]:
+    """Money and crew hours of the plan, each window's own where it has them."""
+    found = [Limit("Budget", plan.get("budget") or 0.0, (plan.get("totals") or {}).get("spent") or 0.0, str(plan.get("currency") or ""))]
+    windows = plan.get("windows") or ()
+    for window in windows:
+        name = f" of {window['name']}" if len(windows) > 1 else ""
+        inside, outside, apart = window["outage_hours_used"], window["other_hours_used"], is_number(window.get("crew_hours_outside"))
+        if name and is_number(window.get("budget")):
+            found.append(Limit(f"Budget{name}", window["budget"], window["spent"], found[0].unit))
+        if is_number(window.get("crew_hours")):
+            found.append(Limit(f"Crew hours{name}", window["crew_hours"], inside if apart else inside + outside, "h"))
+        if apart:
+            found.append(Limit(f"Crew hours outside the outage{name}", window["crew_hours_outside"], outside, "h"))
+    return found
+
+
+def use_spec(found: Sequence[Limit]) -> dict[str, Any]:
+    """What the chosen remedies take of each limit, in per cent."""
+    shares = {one.words: 100 * one.taken / one.given for one in found if one.given > 0}
+    rows = [{"place": at, "what": words, "used": share, "whole": 100, "label": f"{share:.0f} % taken"} for at, (words, share) in enumerate(shares.items())]
+    y = {"field": "place", "type": "ordinal", "axis": None}
+    x = {"field": "used", "type": "quantitative", "axis": None, "scale": {"domain": [0, max(100.0, *shares.values())]}}
     return _spec(400, {"step": 46}, rows, view={"stroke": None}, layer=[
         {"mark": {"type": "bar", "color": "#e3e8ed", "height": 12, "yOffset": 9}, "encoding": {"y": y, "x": {**x, "field": "whole"}}},
         {"mark": {"type": "bar", "color": NEW, "height": 12, "yOffset": 9}, "encoding": {"y": y, "x": x}},
@@ -167,13 +188,173 @@ def plan_spec(plan: Mapping[str, Any]) -> dict[str, Any]:
     ])  # fmt: skip
 
 
-def plan(found: Mapping[str, Any], shown: Shown) -> Figure | None:
-    """What the plan takes of budget and outage; None when there is no plan."""
-    totals = found.get("totals") or {}
-    if not is_number(totals.get("cost_mid")) or not found.get("budget"):
+def use(found: Sequence[Limit], shown: Shown) -> Figure | None:
+    """What the plan takes of budget and crew hours; None where none of them is above zero."""
+    if not any(one.given > 0 for one in found):
         return None
+    taken = (f"{one.words}: {shown.money(one.taken)} of {shown.money(one.given)} {one.unit}".rstrip() for one in found)
+    return Figure(svg(use_spec(found)), f"The plan takes of its limits. {'; '.join(taken)}.", "What the plan takes of its limits.")
+
+
+def curve_spec(plan: Mapping[str, Any]) -> dict[str, Any]:
+    """Stop findings cured, and net value, against budget; the plan itself as a diamond on its budget."""
+    points = [{"budget": point["budget"], "stops": point["stop_findings_cured"], "value": point["value"]} for point in plan["curve"]]
+    here = {"budget": plan["budget"], "stops": plan["totals"]["stop_findings_cured"], "value": plan["value"]}
+    money = {"format": "~s", "tickCount": 6}
+
+    def panel(key: str, title: str, height: int, last: bool) -> dict[str, Any]:
+        x = {"field": "budget", "type": "quantitative", "axis": {**money, "title": f"budget, {plan['currency']}" if last else None, "labels": last, "labelFlush": False}}
+        axis = {"title": title, "tickCount": 5, **({"format": "~s"} if key == "value" else {"tickMinStep": 1})}
+        encoding = {"x": x, "y": {"field": key, "type": "quantitative", "axis": axis}}
+        return {"width": 400, "height": height, "layer": [
+            {"mark": {"type": "line", "color": NEW, "strokeWidth": 1.5, "point": {"color": NEW, "size": 26, "filled": True}}, "encoding": encoding},
+            {"data": {"values": [here]}, "mark": {"type": "rule", "strokeDash": [5, 4], "color": SOFT}, "encoding": {"x": x}},
+            {"data": {"values": [here]}, "mark": {"type": "point", "shape": "diamond", "size": 130, "filled": True, "color": COLOURS["misfit"]},
+             "encoding": encoding},
+        ]}  # fmt: skip
+
+    return chart({"data": {"values": points}, "spacing": 12, "vconcat": [
+        panel("stops", "stop findings cured", 130, False), panel("value", f"net value, {plan['currency']}", 130, True),
+    ]})  # fmt: skip
+
+
+def curve(plan: Mapping[str, Any], shown: Shown) -> Figure | None:
+    """The budget curve; None where no amount of money buys anything."""
+    points: Sequence[Mapping[str, Any]] = plan.get("curve") or ()
+    if not any(point["count"] for point in points) or not is_number(plan.get("value")):
+        return None
+    most = max(point["stop_findings_cured"] for point in points)
+    enough = next(point["budget"] for point in points if point["stop_findings_cured"] == most)
+    best = max(points, key=lambda point: float(point["value"]))
+    value, cured = shown.money(plan["value"]).replace("-", "−"), plan["totals"]["stop_findings_cured"]
     alt = (
-        f"The plan takes {shown.money(totals['cost_mid'])} of {shown.money(found['budget'])} {shown.currency} and "
-        f"{totals.get('crew_hours', 0):.0f} of {found.get('hours_available') or 0:.0f} crew hours."
+        f"Two curves over a budget from 0 to {shown.money(points[-1]['budget'])} {shown.currency}. At the budget of this plan, "
+        f"{shown.money(plan['budget'])} {shown.currency}: {cured} stop findings cured, net value {value} {shown.currency}. At most {most:.4g} stop "
+        f"findings are cured, from {shown.money(enough)} {shown.currency} on. The value is highest at {shown.money(best['budget'])} {shown.currency}."
     )
-    return Figure(svg(plan_spec(found)), alt, "What the plan takes of the budget and of the outage.")
+    caption = (
+        "Stop findings cured and net value against budget. Dashed line and diamond: this plan. Dots: plans made for other budgets; the line only "
+        "joins them. Stop findings come first, so value may fall where more money cures one more of them."
+    )
+    return Figure(svg(curve_spec(plan)), alt, caption)
+
+
+_LINES = 16  # more lines than this are counted in the caption
+_HERE = "http://here.invalid"  # stands for the workspace's own address while a picture is drawn: the engine changes bare paths
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a picture of counts. links: addresses inside the workspace by group, where a count can be looked at."""
+
+    words: str
+    counts: Mapping[str, int]
+    links: Mapping[str, str] = field(default_factory=dict)
+
+
+def linked(drawn: str) -> str:
+    """A drawing whose marks were given `link` as their address, with addresses and names a page can use."""
+
+    def here(found: re.Match[str]) -> str:
+        return f'<a href="{found.group(1)}" aria-label="{escape(unquote(found.group(2)))}">'
+
+    return re.sub(rf'<a xlink:href="{re.escape(_HERE)}([^"#]*)#([^"]*)"[^>]*>', here, drawn)
+
+
+def _link(address: str, words: str) -> str:
+    return f"{_HERE}{address}#{quote(words)}" if address else ""
+
+
+def counts_spec(lines: Sequence[Line], groups: Sequence[tuple[str, str, str]]) -> dict[str, Any]:
+    """Bars of counts, one row a line and one column a group, all on one scale. groups: name, heading, colour."""
+    rows = [
+        {"place": at, "words": cut(line.words, 34), "group": heading, "count": line.counts.get(name, 0), "label": line.counts.get(name, 0) or "",
+         "link": _link(line.links.get(name, "") if line.counts.get(name) else "", f"{line.words}, {heading}: {line.counts.get(name, 0)} valves")}
+        for at, line in enumerate(lines) for name, heading, _ in groups
+    ]  # fmt: skip
+    order = [heading for _, heading, _ in groups]
+    names = [cut(line.words, 34) for line in lines]
+    most = max((line.counts.get(name, 0) for line in lines for name, _, _ in groups), default=1)
+    y = {"field": "place", "type": "ordinal", "title": None, "axis": {
+        "labelExpr": f"{names!r}[datum.value]", "labelLimit": 210, "ticks": False, "domain": False, "labelPadding": 8}}  # fmt: skip
+    x = {"field": "count", "type": "quantitative", "axis": None, "scale": {"domain": [0, 1.55 * most]}}
+    colour = {"field": "group", "type": "nominal", "legend": None, "scale": {"domain": order, "range": [colour for _, _, colour in groups]}}
+    head = {"title": None, "labelFontSize": 12, "labelColor": INK, "labelAnchor": "start", "labelFontWeight": "bold"}
+    return chart({
+        "data": {"values": rows}, "spacing": 6, "columns": len(groups),
+        "facet": {"column": {"field": "group", "type": "nominal", "sort": order, "header": head}},
+        "spec": {"width": 74 if len(groups) > 3 else 120, "height": {"step": 22}, "view": {"stroke": None}, "layer": [
+            {"mark": {"type": "bar", "height": 11}, "encoding": {"y": y, "x": x, "color": colour}},
+            {"mark": {"type": "text", "align": "left", "dx": 4, "fontSize": 12, "color": INK},
+             "encoding": {"y": y, "x": x, "text": {"field": "label"}, "href": {"field": "link"}}},
+        ]},
+    })  # fmt: skip
+
+
+def counts(title: str, lines: Sequence[Line], groups: Sequence[tuple[str, str, str]]) -> Figure | None:
+    """The picture of counts with its first lines; None where there is nothing to count."""
+    if not lines:
+        return None
+    told = "; ".join(
+        f"{line.words}: " + (", ".join(f"{line.counts[name]} {heading}" for name, heading, _ in groups if line.counts.get(name)) or "none")
+        for line in lines[:_LINES]
+    )  # fmt: skip
+    more = f" The {len(lines) - _LINES} with fewer are left out." if len(lines) > _LINES else ""
+    return Figure(linked(svg(counts_spec(lines[:_LINES], groups))), f"{title}. {told}.", f"{title}.{more}")
+
+
+def trouble_by(title: str, lines: Sequence[Line]) -> Figure | None:
+    """How many valves of each verdict stand on each line: a unit, a cause, an orifice letter. Numbers lead to the valves."""
+    groups = [(word, f"{SHAPES[word]} {word}", COLOURS[word]) for word in VERDICTS]
+    return counts(title, lines, groups)
+
+
+def gaps(found: Sequence[tuple[str, int, int]]) -> Figure | None:
+    """Which data are missing. found: field, valves judged with a default in its place, valves with a check it keeps open."""
+    lines = [Line(field_words(name), {"default": default, "open": open_}) for name, default, open_ in found]
+    return counts("Valves with a field nobody states", lines, [("default", "a default stands in", SOFT), ("open", "a check stays open", NEW)])
+
+
+def money_spec(points: Sequence[Mapping[str, Any]], currency: str) -> dict[str, Any]:
+    """Score against cost of the recommended remedy, one mark a valve, or fields of many. points: cost score verdict rank link."""
+    order = [word for word in VERDICTS if any(point["verdict"] == word for point in points)]
+    x = {"field": "cost", "type": "quantitative", "title": f"cost of the recommended remedy, middle, {currency}", "scale": {"type": "log", "nice": False},
+         "axis": {"format": "~s", "tickCount": 5}}  # fmt: skip
+    y = {"field": "score", "type": "quantitative", "title": "score: how bad", "scale": {"type": "sqrt"}}
+    colour = {"field": "verdict", "type": "nominal", "title": None, "scale": {"domain": order, "range": [COLOURS[word] for word in order]}}
+    shape = {"field": "verdict", "type": "nominal", "title": None, "scale": {"domain": order, "range": [_MARKS[word] for word in order]}}
+    encoding: dict[str, Any] = {"x": x, "y": y, "color": colour, "shape": shape}
+    mark: dict[str, Any] = {"type": "point", "filled": False, "size": 70, "strokeWidth": 1.6, "opacity": 0.9}
+    layer: dict[str, Any] = {"mark": mark, "encoding": encoding}
+    if len(points) > _MANY:
+        fields = [{"calculate": "log(datum.cost)", "as": "lc"}, {"bin": {"step": 0.4}, "field": "lc", "as": "cost_bin"},
+                  {"calculate": "sqrt(datum.score)", "as": "rs"}, {"bin": {"step": 0.8}, "field": "rs", "as": "score_bin"},
+                  {"aggregate": [{"op": "count", "as": "valves"}, {"op": "mean", "field": "cost", "as": "cost"}, {"op": "mean", "field": "score", "as": "score"}],
+                   "groupby": ["cost_bin", "score_bin", "verdict"]}]  # fmt: skip
+        size = {"field": "valves", "type": "quantitative", "title": "valves", "scale": {"range": [12, 420]}}
+        layer = {"transform": fields, "mark": {"type": "point", "filled": False, "strokeWidth": 1.4, "opacity": 0.8}, "encoding": {**encoding, "size": size}}
+    worst = {
+        "transform": [{"filter": "datum.label !== ''"}], "mark": {"type": "text", "dx": 9, "dy": -7, "fontSize": 12, "color": INK},
+        "encoding": {"x": x, "y": y, "text": {"field": "label", "type": "nominal"}, "href": {"field": "link"}},
+    }  # fmt: skip
+    return _spec(400, 300, points, layer=[layer, worst])
+
+
+def money(found: Sequence[Mapping[str, Any]], shown: Shown) -> Figure | None:
+    """Money against risk; None where no remedy is priced. found: tag verdict rank cost score link of each valve."""
+    priced = [one for one in found if is_number(one["cost"]) and one["cost"] > 0 and one["score"] > 0]
+    if not priced:
+        return None
+    points = [
+        {**{name: one[name] for name in ("cost", "score", "verdict")}, "label": str(one["rank"]) if one["rank"] <= 10 else "",
+         "link": _link(one["link"], f"Rank {one['rank']}: {one['tag']}")}
+        for one in priced
+    ]  # fmt: skip
+    worst = [one for one in sorted(priced, key=lambda one: one["rank"]) if one["rank"] <= 10]
+    told = "; ".join(f"rank {one['rank']}, {one['tag']}: {shown.money(one['cost'])} {shown.currency}, score {one['score']:.3g}" for one in worst)
+    many = "Size of a mark: number of valves. " if len(points) > _MANY else ""
+    caption = (
+        f"Money against risk: {len(points)} valves with a priced remedy. Score: severity of what fails first, then how far it is beyond its limit. "
+        f"{many}Figures: rank of the ten worst. High on the left: much trouble, cheap to cure."
+    )
+    return Figure(linked(svg(money_spec(points, shown.currency))), f"Scatter of score against cost of the recommended remedy. {told}.", caption)

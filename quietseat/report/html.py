@@ -52,6 +52,11 @@ def render(document: Document) -> str:
     )
 
 
+def fragment(blocks: Iterable[Block]) -> str:
+    """Blocks as a piece of another page, such as one of the workspace; every word from outside is escaped."""
+    return clean("".join(_Page().blocks(blocks)))
+
+
 def _packaged(name: str) -> str:
     return resources.files("quietseat.report").joinpath(name).read_text(encoding="utf-8")
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from quietseat.report.document import Block, Column, Fold, Prose, TableBlock
+from quietseat.report import plot
+from quietseat.report.document import Block, Column, Figure, Fold, Prose, TableBlock
 from quietseat.report.words import DASH, Shown, cut, is_number, leak_of, percent, plain
 
 _BARS = 5  # bars of the tornado that are printed
@@ -21,6 +22,9 @@ def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     yield Prose(sentence(found, shown))
     blocks: list[Block] = [_parts(found, currency)]
     if found.get("tornado"):
+        picture = tornado(str(valve["tag"]), found, currency)
+        if picture:
+            yield picture
         blocks.append(_tornado(found["tornado"][:_BARS], currency))
     yield Fold(f"Life-cycle cost, part by part: {plain(found.get('title'))}", tuple(blocks))
 
@@ -85,6 +89,25 @@ def _parts(found: Mapping[str, Any], currency: str) -> TableBlock:
 def _worth(part: Mapping[str, Any] | None) -> float:
     value = ((part or {}).get("present_value") or {}).get("mid")
     return value if is_number(value) else 0.0
+
+
+def tornado(tag: str, found: Mapping[str, Any], currency: str) -> Figure | None:
+    """The bars of the tornado as a picture, the widest first; None where no bar has both ends."""
+    middle = found["npv"].get("mid")
+    bars = [bar for bar in found["tornado"][:_BARS] if is_number(bar.get("npv_low")) and is_number(bar.get("npv_high"))]
+    if not bars or not is_number(middle):
+        return None
+    said = "; ".join(
+        f"{cut(plain(bar.get('input')), 60)} from {_input(bar.get('low_input'))} to {_input(bar.get('high_input'))} {plain(bar.get('unit'))}: "
+        f"{whole(bar['npv_low'])} to {whole(bar['npv_high'])}" for bar in bars
+    )  # fmt: skip
+    return Figure(
+        plot.swings([(plain(bar.get("input")), bar["npv_low"], bar["npv_high"]) for bar in bars], middle, f"net present value, {currency}", whole),
+        f"Tornado of {tag}: net present value in {currency}, {whole(middle)} with every input at its middle, one input at a time, widest first: "
+        f"{said}.",
+        f"What moves the net present value most: {len(bars)} of the inputs, each alone from its 10 % value (pale) to its 90 % value (dark), all "
+        "others at their middle (thin line). Dashed: zero; to the right of it the remedy pays.",
+    )  # fmt: skip
 
 
 def _tornado(bars: Sequence[Mapping[str, Any]], currency: str) -> TableBlock:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import copysign, floor
 from typing import Any
 
 from quietseat.report.words import choice_number, clean, is_number, plain
@@ -20,6 +21,11 @@ _LABELS = ("Rank", "Tag", "State", "Part", "Task or line", "Made of")
 _WIDTHS = (7, 20, 13, 34, 46, 50)
 _FIRST = len(_LABELS)  # the first column of inputs
 _HOUR = "price of a crew hour"
+# Inputs of the block that have a name of their own, by the choice of the Basis they stand for.
+_NAMED = {
+    "discount rate": "discount_rate", "inflation inside it": "inflation", _HOUR: "labour_rate", "price of product": "product_price",
+    "price of carbon": "carbon_price",
+}  # fmt: skip
 _OWN = "capital"  # like every leak rate it belongs to one valve, even where two valves share its value
 
 
@@ -81,6 +87,8 @@ def write(book: Any, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[s
                 page.write_string(line, column, clean(cell.value), formats[key])
             else:
                 page.write_number(line, column, cell.value, formats[key])
+    for name, place in layout.names.items():
+        book.define_name(name, f"={NAME}!{place}")
     page.freeze_panes(0, 2)
     page.autofilter(layout.heading, 0, len(layout.grid.rows) - 1, layout.last)
 
@@ -102,6 +110,7 @@ class _Layout:
         self.weight = self.year + self.years
         self.last = self.weight + self.years - 1
         self.shared: dict[tuple[str, str], str] = {}
+        self.names: dict[str, str] = {}  # choice of the Basis: its cell
         self._block(accounts[0][1], every)
         totals = [self.grid.add() for _ in range(len(accounts) + 2)]
         self._heading(most)
@@ -112,32 +121,37 @@ class _Layout:
     # -- the block on top --------------------------------------------------------------------------------------
 
     def _block(self, money: Mapping[str, Any], every: Iterable[_Line]) -> None:
-        """Discount rate, price of an hour, and every input that many rows share."""
+        """Discount rate, prices of the Basis, and every input that many rows share."""
         add = self.grid.add
-        add({0: _Cell("Live account of the recommended remedies. Blue figures are inputs: change one, and the totals move." + self.more, bold=True)})
+        top = add()
         rate, inflation = _number(money.get("discount_rate")), _number(money.get("inflation"))
-        add({0: _Cell("Amounts stored in study.json are rounded to the cent in each year: differences of some cents are that rounding.")})
+        add({0: _Cell("Each year of a part, and what its years are worth, are rounded to the cent, as in study.json.")})
         given = (("discount rate", rate), ("inflation inside it", inflation))
-        ends = [_at(self._input(name, value, "a year", "0.00%"), _FIRST, True) for name, value in given]
+        ends = [self._input(name, value, "a year", "0.00%") for name, value in given]
         real = add({0: _Cell("discount rate in constant prices"), _FIRST: _Cell(
             (1 + rate) / (1 + inflation) - 1, f"=(1+{ends[0]})/(1+{ends[1]})-1", "0.00%"), _FIRST + 1: _Cell("a year")})  # fmt: skip
         self.rate = (real, _FIRST)
         if self.hour:
-            self.shared[_HOUR, ""] = _at(self._input(_HOUR, self.hour, f"{self.currency}/h"), _FIRST, True)
+            self.shared[_HOUR, ""] = self._input(_HOUR, self.hour, f"{self.currency}/h")
         seen: dict[tuple[str, str], list[float]] = defaultdict(list)
         for line in every:
             for name, unit, value in line.inputs:
                 seen[name, unit].append(value)
-        for (name, unit), values in seen.items():
-            if name not in (_HOUR, _OWN) and unit != "kg/s" and len(values) > 1 and len(set(values)) == 1:
-                self._share(name, unit, values[0])
+        for (name, unit), values in sorted(seen.items(), key=lambda one: one[0][0] not in _NAMED):
+            shared = name in _NAMED or (len(values) > 1 and name != _OWN and unit != "kg/s")
+            if name != _HOUR and shared and len(set(values)) == 1:
+                self.shared[name, unit] = self._input(name, values[0], unit)
         add()
+        words = f"Blue figures are inputs: change one, and the totals move. Cells with a name: {', '.join(self.names)}."
+        self.grid.rows[top] = {0: _Cell(f"Live account of the recommended remedies. {words}{self.more}", bold=True)}
 
-    def _input(self, name: str, value: float, unit: str, form: str = "") -> int:
-        return self.grid.add({0: _Cell(name), _FIRST: _Cell(value, form=form, blue=True), _FIRST + 1: _Cell(unit)})
-
-    def _share(self, name: str, unit: str, value: float) -> None:
-        self.shared[name, unit] = _at(self._input(name, value, unit), _FIRST, True)
+    def _input(self, name: str, value: float, unit: str, form: str = "") -> str:
+        """One input of the block; returns its cell."""
+        row = self.grid.add({0: _Cell(name), _FIRST: _Cell(value, form=form, blue=True), _FIRST + 1: _Cell(unit)})
+        where = _at(row, _FIRST, True)
+        if name in _NAMED:
+            self.names[_NAMED[name]] = where
+        return where
 
     def _totals_heading(self, row: int) -> None:
         words = (f"As it is, {self.currency}", "With the remedy", "Net present value", "Stored in study.json", "Difference")
@@ -191,8 +205,8 @@ class _Layout:
                 label = {**name, 3: _Cell(plain(part.get("title")))}
                 rows = [self._task(label, task, own) for task in tasks]
                 cells = {**label, 4: _Cell("sum of the part", bold=True)}
-                sums.append(self._sum(cells, range(rows[0], rows[-1] + 1), (part.get("present_value") or {}).get("mid")))
-        return self._sum({**name, 3: _Cell("total of the parts", bold=True)}, sums, stored.get("mid"))
+                sums.append(self._part(cells, rows, (part.get("present_value") or {}).get("mid")))
+        return self._total({**name, 3: _Cell("total of the parts", bold=True)}, sums, stored.get("mid"))
 
     def _task(self, label: Mapping[int, _Cell], task: _Line, own: dict[tuple[str, str, float], str]) -> int:
         row, product = len(self.grid.rows), 1.0
@@ -212,31 +226,40 @@ class _Layout:
                 cells[self.year + at] = _Cell(product * weight, f"={amount}*{paid}", _CENT)
                 cells[self.weight + at] = _Cell(weight, blue=True)
                 worth += product * weight * self.grid.value(self.factors, self.year + at)
-        cells[self.worth], cells[self.source] = self._discounted(row, worth), _Cell(task.source)
+        cells[self.worth] = _Cell(worth, f"=SUMPRODUCT({self._discounted(row)})", _CENT)
+        cells[self.source] = _Cell(task.source)
         return self.grid.add(cells)
 
-    def _discounted(self, row: int, worth: float) -> _Cell:
+    def _discounted(self, row: int) -> str:
+        """The years of a row and their discount factors."""
         last = self.year + self.years - 1
-        yearly, factors = (f"{_at(at, self.year, fixed)}:{_at(at, last, fixed)}" for at, fixed in ((row, False), (self.factors, True)))
-        return _Cell(worth, f"=SUMPRODUCT({yearly},{factors})", _CENT)
+        return ",".join(f"{_at(at, self.year, fixed)}:{_at(at, last, fixed)}" for at, fixed in ((row, False), (self.factors, True)))
 
-    def _sum(self, cells: dict[int, _Cell], rows: Sequence[int], stored: Any) -> int:
-        """A row of sums: over a run of rows, or over the rows of the parts."""
+    def _part(self, cells: dict[int, _Cell], rows: Sequence[int], stored: Any) -> int:
+        """The sum of a part over the rows of its tasks, each year to the cent, and what those years are worth to the cent."""
+        row, worth = len(self.grid.rows), 0.0
+        for column in range(self.year, self.year + self.years):
+            if any(column in self.grid.rows[at] for at in rows):
+                value = _cents(sum(self.grid.value(at, column) for at in rows))
+                worth += value * self.grid.value(self.factors, column)
+                cells[column] = _Cell(value, f"=ROUND(SUM({_at(rows[0], column)}:{_at(rows[-1], column)}),2)", _CENT, bold=True)
+        worth = _cents(worth)
+        cells[self.worth] = _Cell(worth, f"=ROUND(SUMPRODUCT({self._discounted(row)}),2)", _CENT, bold=True)
+        return self.grid.add(cells | _check(row, self.worth, worth, stored))
+
+    def _total(self, cells: dict[int, _Cell], rows: Sequence[int], stored: Any) -> int:
+        """The sum of the parts."""
         row = len(self.grid.rows)
         for column in (self.worth, *range(self.year, self.year + self.years)):
             value = sum(self.grid.value(at, column) for at in rows)
             if column == self.worth or any(column in self.grid.rows[at] for at in rows):
-                run = isinstance(rows, range)
-                inside = f"{_at(rows[0], column)}:{_at(rows[-1], column)}" if run else ",".join(_at(at, column) for at in rows) or "0"
-                cells[column] = _Cell(value, f"=SUM({inside})", _CENT, bold=True)
-        self.grid.add(cells)
-        self.grid.rows[row] |= _check(row, self.worth, self.grid.value(row, self.worth), stored)
-        return row
+                cells[column] = _Cell(value, f"=SUM({','.join(_at(at, column) for at in rows) or '0'})", _CENT, bold=True)
+        return self.grid.add(cells | _check(row, self.worth, cells[self.worth].value, stored))
 
 
-def _check(row: int, column: int, value: float, stored: Any) -> dict[int, _Cell]:
+def _check(row: int, column: int, value: float | str, stored: Any) -> dict[int, _Cell]:
     """The figure of study.json beside a formula, and their difference."""
-    if not is_number(stored):
+    if not is_number(stored) or not is_number(value):
         return {}
     return {
         column + 1: _Cell(stored, form=_CENT),
@@ -269,6 +292,11 @@ def _line(task: Mapping[str, Any], hour: float) -> _Line:
 def _number(value: Any) -> float:
     """A number; nothing where there is none."""
     return value if is_number(value) else 0.0
+
+
+def _cents(value: float) -> float:
+    """To the cent as a spreadsheet rounds: half a cent away from nothing."""
+    return copysign(floor(abs(value) * 100 + 0.5) / 100, value)
 
 
 def _at(row: int, column: int, fixed: bool = False, column_fixed: bool = False) -> str:

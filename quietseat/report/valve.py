@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from quietseat.formula import number
-from quietseat.report import drawing, in_time, leakage, money
+from quietseat.report import drawing, in_time, leakage, money, reliability
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -50,9 +50,9 @@ def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     """All blocks of one valve, from its unpacked dict."""
     tag = str(valve["tag"])
     yield Heading(3, f"{valve['rank']}. {tag}: {valve['verdict']}", anchor(valve["rank"]), valve["verdict"])
-    yield _facts(valve, shown)
-    yield Callout(valve["verdict"], _verdict_title(valve), tuple(valve.get("reasons") or ()))
-    yield from _cure(valve, shown)
+    yield facts(valve, shown)
+    yield Callout(valve["verdict"], verdict_title(valve), tuple(valve.get("reasons") or ()))
+    yield from cure(valve, shown)
     yield Fold(f"Evidence, numbers, remedies and steps of {tag}", tuple(_proof(valve, shown)), quiet=True)
 
 
@@ -61,17 +61,18 @@ def _proof(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         yield Prose("Evidence", "label")
         yield Bullets(tuple(cut(str(item), 600) for item in valve["evidence"]))
     yield from _findings(valve, shown)
-    yield _rests_on(valve)
+    yield rests_on(valve)
     picture = drawing.ladder(str(valve["tag"]), valve.get("ladder") or (), shown)
     if picture:
         yield picture
     yield from _cases(valve, shown)
-    yield from _stability(valve, shown)
+    yield from stability(valve, shown)
     yield from in_time.section(valve, shown)
     yield from leakage.section(valve, shown)
     yield from _remedies(valve, shown)
     yield from money.section(valve, shown)
-    yield from _resistances(valve)
+    yield from reliability.section(valve, shown)
+    yield from resistances(valve)
     yield from _folds(valve, shown)
 
 
@@ -80,13 +81,15 @@ def anchor(rank: Any) -> str:
     return f"valve-{int(rank)}"
 
 
-def _verdict_title(valve: Mapping[str, Any]) -> str:
+def verdict_title(valve: Mapping[str, Any]) -> str:
+    """Verdict title of a valve's section."""
     meaning = VERDICT_WORDS.get(valve["verdict"], "")
     cause = valve.get("cause") or ""
     return f"{str(valve['verdict']).capitalize()}: {cause or meaning}"
 
 
-def _facts(valve: Mapping[str, Any], shown: Shown) -> Block:
+def facts(valve: Mapping[str, Any], shown: Shown) -> Block:
+    """Facts of a valve's section."""
     body, vessel = valve.get("valve") or {}, valve.get("vessel") or {}
     classes = [body.get("inlet_class"), body.get("outlet_class")]
     items = [
@@ -109,7 +112,8 @@ def _designation(body: Mapping[str, Any]) -> str:
     return str(body.get("designation") or f"{sizes[0]}{body.get('orifice') or ''}{sizes[1]}")
 
 
-def _cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+    """Cure of a valve's section."""
     by_name = {remedy["name"]: remedy for remedy in valve.get("remedies") or ()}
     first, best = by_name.get(valve.get("recommended")), by_name.get(valve.get("best_yes"))
     if first is None:
@@ -143,7 +147,8 @@ def _price(remedy: Mapping[str, Any], shown: Shown) -> str:
     return f"Whole-life cost {shown.spread(cost['total'])} {shown.currency}.".replace(" .", ".") if cost else "Not priced."
 
 
-def _finding_value(finding: Mapping[str, Any], key: str, shown: Shown) -> str:
+def finding_value(finding: Mapping[str, Any], key: str, shown: Shown) -> str:
+    """Finding value of a valve's section."""
     value, unit = finding.get(key), str(finding.get("unit") or "")
     if not is_number(value):
         return plain(value)
@@ -155,7 +160,7 @@ def _findings(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     rows = tuple(
         (
             Cell(f"{code(item['code'])}: {OUTCOMES.get(item['outcome'], item['outcome'])}"), str(item.get("words") or DASH),
-            _finding_value(item, "value", shown), _finding_value(item, "limit", shown), percent(item.get("margin")),
+            finding_value(item, "value", shown), finding_value(item, "limit", shown), percent(item.get("margin")),
             SEVERITIES.get(item["severity"], item["severity"]), _rule(item),
         )
         for item in valve.get("findings") or ()
@@ -185,7 +190,7 @@ def _rule(finding: Mapping[str, Any]) -> str:
 
 def _cases(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     cases = valve.get("cases") or ()
-    bases = _rate_bases(valve)
+    bases = rate_bases(valve)
     if not cases:
         yield Prose("Relief cases: none could be read, so sizing was not checked.")
         return
@@ -194,7 +199,7 @@ def _cases(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
             case["name"], bases.get(index, "not stated"), shown.flow_of(case.get("required_flow_kg_s"), False),
             shown.flow_of(case.get("rated_flow_kg_s"), False), shown.flow_of(case.get("full_flow_kg_s"), False),
             percent(case.get("utilisation")), shown.area_of(case.get("required_area_m2"), False), plain(case.get("orifice")),
-            _ended(case),
+            ended(case),
         )
         for index, case in enumerate(cases)
     )  # fmt: skip
@@ -229,14 +234,15 @@ def _rounded(value: Any) -> Any:
     return f"{value:.2f}" if is_number(value) else value
 
 
-def _ended(case: Mapping[str, Any]) -> str:
+def ended(case: Mapping[str, Any]) -> str:
+    """Ended of a valve's section."""
     words = ", ".join(str(part) for part in (case.get("method"), case.get("regime")) if part)
     if case.get("status") not in (None, "ok"):
         return f"{words}: {case['status']}. {case.get('reason') or ''}".strip()
     return words or DASH
 
 
-def _rate_bases(valve: Mapping[str, Any]) -> dict[int, str]:
+def rate_bases(valve: Mapping[str, Any]) -> dict[int, str]:
     """What each case's required rate rests on: "signed", "nameplate" or "unknown", as the register or a default says."""
     found: dict[int, str] = {}
     for item in valve.get("inputs") or ():
@@ -247,7 +253,8 @@ def _rate_bases(valve: Mapping[str, Any]) -> dict[int, str]:
     return found
 
 
-def _stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+def stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+    """Stability of a valve's section."""
     found = valve.get("stability") or {}
     if not found:
         return
@@ -275,7 +282,7 @@ def _remedies(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     if not remedies:
         return
     notes: dict[str, int] = {}
-    remedies = _folded(remedies)
+    remedies = folded(remedies)
     lives = any(remedy.get("life_cycle") for remedy in remedies)
     rows = tuple(_remedy_row(remedy, valve, shown, notes, lives) for remedy in remedies)
     yield TableBlock(
@@ -296,10 +303,10 @@ def _remedies(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     if costs:
         yield costs
     if chosen:
-        yield from _price_tables(chosen, shown)
+        yield from price_tables(chosen, shown)
 
 
-def _folded(remedies: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def folded(remedies: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Pilots that differ by nothing but bleeding stand in one line: same price, same fit, same reason."""
     out: list[Mapping[str, Any]] = []
     at: dict[tuple[Any, ...], int] = {}
@@ -338,13 +345,13 @@ def _remedy_row(
     suit = DASH
     if suits:
         suit = ": ".join(part for part in (str(suits["verdict"]), "; ".join(map(str, suits.get("reasons") or ()))) if part)
-        suit += _noted(suits.get("conditions") or (), notes)
+        suit += noted(suits.get("conditions") or (), notes)
     why = remedy.get("rejected_because") or DASH
     if remedy["name"] == valve.get("recommended"):
         why = "Recommended: the cheapest that clears every finding."
     elif remedy["name"] == valve.get("best_yes"):
         why = f"Best without proof. {remedy.get('rejected_because') or ''}".strip()
-    verdict = clears(remedy["clears"]) + _noted((remedy.get("condition") or "").split("; "), notes)
+    verdict = clears(remedy["clears"]) + noted((remedy.get("condition") or "").split("; "), notes)
     return (
         str(remedy["title"]), verdict, "; ".join(spoils) or "none", str(fit["verdict"]) if fit else DASH, suit,
         shown.spread(cost["total"]) if cost else "not priced",
@@ -352,14 +359,15 @@ def _remedy_row(
     )  # fmt: skip
 
 
-def _noted(conditions: Iterable[Any], notes: dict[str, int]) -> str:
+def noted(conditions: Iterable[Any], notes: dict[str, int]) -> str:
     """Conditions as numbers of notes: many remedies share them, so each one is printed once, below the table."""
     numbers = [notes.setdefault(words, len(notes) + 1) for words in (str(item).strip().rstrip(".") for item in conditions) if words]
     said = ", ".join(map(str, sorted(set(numbers))))
     return f" ({'note' if len(set(numbers)) == 1 else 'notes'} {said})" if numbers else ""
 
 
-def _price_tables(remedy: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+def price_tables(remedy: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+    """Price tables of a valve's section."""
     fit, cost, work = remedy.get("fit"), remedy.get("cost"), remedy.get("work")
     blocks: list[Block] = []
     if fit and fit.get("flanges"):
@@ -394,11 +402,11 @@ def _range(spread: Mapping[str, float], shown: Shown) -> str:
     return f"{shown.money(spread['low'])} to {shown.money(spread['high'])}" if spread.get("high") else DASH
 
 
-def _rests_on(valve: Mapping[str, Any]) -> Block:
+def rests_on(valve: Mapping[str, Any]) -> Block:
     """What a reviewer looks for first: defaults behind the verdict, rate basis, source of blowdown."""
     assumptions = valve.get("assumptions") or ()
     fields = ", ".join(field_words(str(item["field"])) for item in assumptions)
-    bases = sorted(set(_rate_bases(valve).values()))
+    bases = sorted(set(rate_bases(valve).values()))
     return Pairs((
         ("Defaults behind this verdict", Cell(f"{len(assumptions)}" + (f": {fields}" if fields else ""))),
         ("Required rates rest on", Cell(", ".join(bases) or "not stated: no signed rate basis in the register")),
@@ -422,7 +430,7 @@ def _blowdown(valve: Mapping[str, Any]) -> str:
     return "not stated in the register; ring positions are not known here"
 
 
-def _resistances(valve: Mapping[str, Any]) -> Iterable[Block]:
+def resistances(valve: Mapping[str, Any]) -> Iterable[Block]:
     """Each loss coefficient of the lines, marked measured or assumed."""
     rows: list[tuple[str | Cell, ...]] = []
     for step in valve.get("steps") or ():

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from quietseat.report import leakage, money_sheet
+from quietseat.report import leakage, money_sheet, planning
 from quietseat.report.build import StudyLike
 from quietseat.report.in_time import FOUND, PREDICTED
 from quietseat.report.words import (
@@ -174,6 +174,7 @@ def _summary(head: Mapping[str, Any], most: int | None) -> list[dict[str, Any]]:
         *((f"Rows {word}", register.get(f"rows_{word}"), None) for word in ("found", "read", "partial", "refused")),
         ("Valves found", register.get("valves_found"), None),
         *(("Cause", cause.get("count"), cause.get("words")) for cause in head.get("causes") or ()),
+        *([("Plan", None, head["plan"]["words"])] if (head.get("plan") or {}).get("words") else []),
         *(("Caution", None, line) for line in head.get("cautions") or ()),
         *([("Sheet Remedies", most, "remedies of each valve, best first; all of them stand in study.json")] if most else []),
         *((f"Hand check: {check.get('method')}", None, f"{check.get('tag')}: {check.get('line')}") for check in head.get("hand_checks") or ()),
@@ -346,18 +347,57 @@ def _leakage(show: Shown) -> tuple[Field, ...]:
     )  # fmt: skip
 
 
-def _lists(head: Mapping[str, Any], show: Shown) -> list[tuple[str, tuple[Field, ...], Sequence[Any]]]:
-    plan, money = head.get("plan") or {}, "#,##0"
-    members = [{**item, "_place": "chosen"} for item in plan.get("chosen") or ()]
-    members += [{**item, "_place": "left out"} for item in plan.get("left_out") or ()]
-    plan_fields = (
+def _planned(head: Mapping[str, Any], show: Shown) -> list[tuple[str, tuple[Field, ...], Sequence[Any]]]:
+    """The plan, and the sheets about it that hold something."""
+    plan, money, share = head.get("plan") or {}, "#,##0", "0.0%"
+    firm = {one["tag"]: one for one in plan.get("stability") or ()}
+    members = [{**item, "_place": place, "_firm": firm.get(item["tag"])}
+               for place, key in (("chosen", "chosen"), ("left out", "left_out")) for item in plan.get(key) or ()]  # fmt: skip
+    fields = (
         Field("Place", _at("_place"), width=10), Field("Tag", _at("tag"), width=20),
-        Field("Remedy", lambda row: row.get("title") or row.get("remedy"), width=48), Field("Clears", _of(clears, "clears"), width=24),
-        Field("Condition", _at("condition"), width=40), Field("Severity", _at("severity"), width=9),
+        Field("Remedy", lambda row: row.get("title") or row.get("remedy"), width=48), Field("Window", _at("window"), width=18),
+        Field("Start", _at("start"), width=11), Field("Order by", _at("order_by"), width=11),
+        Field("Lead time, weeks", _at("lead_time_weeks"), "0.0", 9), Field("Clears", _of(clears, "clears"), width=24),
+        Field("Condition", _at("condition"), width=40), Field("Severity", _at("severity"), width=9), Field("Findings", _of(codes, "codes"), width=26),
         Field(f"Cost low, {show.currency}", _keys("cost", "low"), money), Field(f"Cost middle, {show.currency}", _keys("cost", "mid"), money),
-        Field(f"Cost high, {show.currency}", _keys("cost", "high"), money), Field("Crew hours", _at("crew_hours"), "0"),
-        Field("Value", _at("value"), "0.00"), Field("Reason", _at("reason"), width=60),
+        Field(f"Cost high, {show.currency}", _keys("cost", "high"), money), Field("Hours", _at("hours"), "0", 9),
+        Field("Of them in the outage", _at("outage_hours"), "0", 9), Field(f"Net value, {show.currency}", _at("value"), money),
+        Field("Why it is in or out", lambda row: row.get("why") or row.get("reason"), width=60),
+        Field("What would let it in", _at("counterfactual"), width=60), Field(f"In at so much less, {show.currency}", _at("less"), money),
+        Field("How that was found", _at("counterfactual_how"), width=30), Field("In the best set, of draws", _keys("_firm", "share"), share),
+        Field("By the remedy of the plan", _keys("_firm", "remedy_share"), share),
     )  # fmt: skip
+    curve = (
+        Field(f"Budget, {show.currency}", _at("budget"), money), Field("Stop findings cured", _at("stop_findings_cured"), "0.0"),
+        Field("Valves", _at("count"), "0.0"), Field(f"Spent, {show.currency}", _at("spent"), money), Field(f"Net value, {show.currency}", _at("value"), money),
+    )  # fmt: skip
+    until = (
+        Field("Tag", _at("tag"), width=20), Field("Stop findings", _of(codes, "codes"), width=26), Field("Cured by this plan", _of(plain, "funded"), width=10),
+        Field("Until", _at("until"), width=18), Field("What to do until then", planning.measures, width=90),
+        Field("What refuses the cure", _at("refused_by"), width=60), Field("Mind", _at("words"), width=60),
+        Field("Sources", lambda row: "; ".join(dict.fromkeys(plain(one.get("source")) for one in row.get("measures") or ())), width=30),
+    )  # fmt: skip
+    found = (
+        ("Plan", fields, members), ("Budget curve", curve, plan.get("curve") or ()), ("Until cured", until, plan.get("interim") or ()),
+        ("Ask next", _asked(show), (head.get("questions") or {}).get("questions") or ()),
+    )  # fmt: skip
+    return [sheet for sheet in found if sheet[2] or sheet[0] == "Plan"]
+
+
+def _asked(show: Shown) -> tuple[Field, ...]:
+    """One row a question, as ranked."""
+    money = "#,##0"
+    return (
+        Field("Tag", _at("tag"), width=20), Field("What to find out", _at("title"), width=48), Field("Who", _at("who"), width=20),
+        Field("Where", _at("where"), width=26), Field("Hours", _at("hours"), "0.00", 8), Field(f"Worth, {show.currency}", _at("value"), money),
+        Field(f"Worth an hour, {show.currency}", _at("per_hour"), money), Field(f"Worth less the asking, {show.currency}", _at("net_value"), money),
+        Field("Why it matters", _at("reason"), width=80), Field("Taken now", _at("now"), width=22), Field("Unit or words", _at("unit"), width=18),
+        Field("Field", lambda row: row.get("form_field") or _of(field_words, "field")(row), width=22), Field("Sheet", _at("sheet")),
+        Field("Row", _at("row"), "0", 7), Field("Source of range and hours", _at("source"), width=34),
+    )  # fmt: skip
+
+
+def _lists(head: Mapping[str, Any], show: Shown) -> list[tuple[str, tuple[Field, ...], Sequence[Any]]]:
     problems = tuple(
         Field(key.capitalize(), _at(key), "0" if key == "row" else "", width)
         for key, width in (("file", 20), ("sheet", 14), ("row", 7), ("column", 10), ("field", 22), ("value", 28), ("rule", 50), ("mend", 50))
@@ -373,7 +413,7 @@ def _lists(head: Mapping[str, Any], show: Shown) -> list[tuple[str, tuple[Field,
     sources = tuple(Field(key.replace("_", " ").capitalize(), _at(key), "", width)
                     for key, width in (("id", 18), ("title", 70), ("edition", 14), ("year", 8), ("kind", 12), ("read", 12), ("note", 60)))  # fmt: skip
     return [
-        ("Plan", plan_fields, members), ("Problems", problems, head.get("problems") or ()),
+        *_planned(head, show), ("Problems", problems, head.get("problems") or ()),
         ("Assumptions", assumptions, head.get("assumptions") or ()), ("Basis", basis, head["basis"]["choices"]),
         ("Sources", sources, head.get("sources") or ()),
     ]  # fmt: skip

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from quietseat.assess.checks.common import View, failed, judged, noted, open_check, percent
 from quietseat.assess.checks.pressure import ratio, set_tolerance
+from quietseat.leakage.gather import specified
 from quietseat.model import Event, Finding
 from quietseat.reliability.observed import as_left
 
 STUCK_RULE = "as-found pop below the stuck ratio of the Basis, against CDTP (API RP 581, 576)"
 POP_RULE = "as-found pop within the set tolerance (plus or minus 3 %, or 2 psi up to 70 psig), against CDTP"
 CLEANED_RULE = "the first pop, before cleaning, is the as-found result (API RP 576)"
+MEASURED_RULE = "measured leak within what the seat may leak by its specification (API 527)"
 LEAK_RULE = "no leak reported and readings below the limit of the Basis (40 CFR 65.111)"
 BELLOWS_RULE = "a bellows lasts longer than the test intervals of the Basis"
 KIND_RULE = "history and kind agree"
@@ -24,7 +26,7 @@ def check(view: View) -> list[Finding]:
     """Every event of the history, each judged once by kind."""
     events = view.location.history.events
     if not events:
-        return []
+        return _measured(view)
     by_kind: dict[str, list[Event]] = {}
     for event in events:
         by_kind.setdefault(event.event, []).append(event)
@@ -32,7 +34,7 @@ def check(view: View) -> list[Finding]:
     stuck = by_kind.get("stuck")
     if stuck:
         out.append(failed("stuck", f"reported stuck: {_said(stuck)}", WORD_RULE, severity="stop", rests_on=_HISTORY))
-    out += _leaks(view, by_kind.get("leak", []))
+    out += _leaks(view, by_kind.get("leak", [])) or _measured(view)
     out += _bellows(view, by_kind.get("bellows", []))
     out += _reported(by_kind)
     return out
@@ -97,6 +99,17 @@ def _leaks(view: View, events: list[Event]) -> list[Finding]:
     if words:
         return [failed("leaks", f"reported leaking: {_said(words)}", WORD_RULE, rests_on=_HISTORY)]
     return []
+
+
+def _measured(view: View) -> list[Finding]:
+    """A leak rate somebody measured, against the specification of the seat."""
+    rate = view.location.history.measured_rate
+    allowed = specified(view.location, view.basis) if rate is not None else None
+    if rate is None or allowed is None or rate <= allowed:
+        return []
+    words = f"{3600 * rate:.3g} kg/h measured, {3600 * allowed:.2g} kg/h allowed"
+    margin = (allowed - rate) / allowed if allowed > 0 else None  # a soft seat may leak nothing
+    return [Finding("leaks", "act", "fail", MEASURED_RULE, words, rate, allowed, margin, unit="kg/s", rests_on=_HISTORY)]
 
 
 def _bellows(view: View, events: list[Event]) -> list[Finding]:

@@ -1,0 +1,12 @@
+"""How alembic reaches the database: by the connection the workspace hands over."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from quietseat.store.tables import metadata
+
+connection = context.config.attributes["connection"]
+context.configure(connection=connection, target_metadata=metadata, render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,115 @@
+"""What every page needs: the workspace, who is looking, the plant, the study it shows, and how a page is printed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+from urllib.parse import quote, unquote
+
+from fastapi import HTTPException, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+from sqlalchemy import select
+
+from quietseat import __version__
+from quietseat.report import html, words
+from quietseat.report.document import Block
+from quietseat.report.words import Shown
+from quietseat.store import Workspace, plants, studies, tables
+from quietseat.store.plants import Plant
+from quietseat.study import Record
+
+NAME_COOKIE = "quietseat_name"
+YEAR = 365 * 86400
+
+# The pages of a plant, in the order of the work: end of the address, title.
+PAGES = (
+    ("bring-in", "Bring in"), ("fleet", "Fleet"), ("plan", "Plan"), ("ask", "Ask"), ("basis", "Basis"), ("checks", "Checks"), ("study", "Study"),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def templates() -> Environment:
+    """The page templates; an unknown name in one is an error, never a blank."""
+    made = Environment(
+        loader=PackageLoader("quietseat.web", "templates"), autoescape=select_autoescape(), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    made.globals.update(version=__version__, pages=PAGES, shapes=words.SHAPES, verdict_words=words.VERDICT_WORDS)
+    made.filters["path"] = lambda text: quote(str(text), safe="")
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One request: workspace and who is looking ("" until a name is given)."""
+
+    request: Request
+    workspace: Workspace
+    who: str
+
+    def page(self, template: str, *, status: int = 200, **values: Any) -> Response:
+        """A page, or a piece of one where htmx asks for it (`partial` is true then)."""
+        partial = self.request.headers.get("hx-request") == "true" and self.request.headers.get("hx-boosted") != "true"
+        given = {"who": self.who, "address": self.request.url.path, "partial": partial, "plant": None, "here": "", **values}
+        return HTMLResponse(templates().get_template(template).render(given), status)
+
+    def go(self, address: str) -> Response:
+        """After a change: look at this address."""
+        return RedirectResponse(address, 303)
+
+    def plant(self, number: int) -> Plant:
+        """The plant of this number. Raises 404 in words."""
+        with self.workspace.reading() as connection:
+            found = plants.get(connection, number)
+        if found is None:
+            raise HTTPException(404, "There is no such plant in this workspace.")
+        return found
+
+    def study(self, plant: Plant) -> Mapping[str, Any] | None:
+        """The study a plant's pages show, with `head`; None before the first one is run."""
+        return None if plant.study is None else _study(self.workspace, plant.study)
+
+    def valve(self, study: int, tag: str) -> Record:
+        """One valve of a study. Raises 404 in words."""
+        with self.workspace.reading() as connection:
+            query = select(tables.valve).where(tables.valve.c.study_id == study, tables.valve.c.tag == tag)
+            row = connection.execute(query).mappings().first()
+        if row is None:
+            raise HTTPException(404, f"The study has no valve {tag}.")
+        return studies.record(row)
+
+    def named(self) -> str:
+        """Who is making a change. Raises 422 where nobody has given a name."""
+        if not self.who:
+            raise HTTPException(422, "Give your name first (top of the page): every change is kept with who made it.")
+        return self.who
+
+
+def site(request: Request) -> Site:
+    """The Site of a request, as FastAPI's Depends takes it."""
+    return Site(request, request.app.state.workspace, unquote(request.cookies.get(NAME_COOKIE, ""))[:80].strip())
+
+
+@lru_cache(maxsize=8)
+def _study(workspace: Workspace, number: int) -> Mapping[str, Any] | None:
+    """A study's columns and head; heads never change, its state does and is read anew."""
+    with workspace.reading() as connection:
+        return studies.get(connection, number)
+
+
+def forget_studies() -> None:
+    """Call after the state of a study has changed."""
+    _study.cache_clear()
+
+
+def shown(study: Mapping[str, Any]) -> Shown:
+    """The units a study's basis prints in."""
+    return words.shown(study["head"])
+
+
+def blocks(some: Iterable[Block]) -> Markup:
+    """Blocks of a Document as a piece of a page."""
+    return Markup(html.fragment(some))  # html.fragment escapes every word
