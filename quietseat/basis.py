@@ -170,6 +170,7 @@ class Basis(BaseModel):
     crew_hours_per_day: float
     asked_valves: int
     worst_valves: int
+    pdf_valves: str
     stepped_valves: int
     title: str
     pressure_unit: str

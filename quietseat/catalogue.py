@@ -301,7 +301,7 @@ def _flange_outline(nps: float | None, rating: int | None, facing: str = "") -> 
     if drilling is not None:
         values["hole"] = bolt_hole(drilling["bolt_size"], HOLE_PLAY)
     return FlangeOutline(
-        float(nps), rating, facing, **values, confidence=weakest(row.mark() for row in found),
+        float(nps) if nps is not None else None, rating, facing, **values, confidence=weakest(row.mark() for row in found),
         source=shape.cite("outside") if shape is not None else "",
     )  # fmt: skip
 

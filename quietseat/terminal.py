@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from quietseat.register import Register
+    from quietseat.register.mends import MendRead
     from quietseat.study import Study
 
 WIDTH = 100
@@ -27,8 +28,15 @@ def register(found: Register) -> str:
         lines += [f"  {problem.sentence()}" for problem in found.problems]
     if found.mends:
         lines += ["", f"{len(found.mends)} mends:"]
-        lines += [f"  {m.sheet} row {m.row} {m.field} = {m.value!r} by {m.who}, {m.when}: {m.why}" for m in found.mends]
+        lines += [_mend(m) for m in found.mends]
     return "\n".join(lines)
+
+
+def _mend(mend: MendRead) -> str:
+    """One mend and what became of it."""
+    place = " ".join(part for part in (mend.sheet, f"row {mend.row}" if mend.row is not None else "", mend.field) if part)
+    fate = "" if mend.applied else " (not applied, see the problems)"
+    return f"  {place} = {mend.value!r} by {mend.who}, {mend.when}: {mend.why}{fate}"
 
 
 def size(answer: dict[str, Any]) -> str:

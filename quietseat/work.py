@@ -1,10 +1,12 @@
-"""The long work of a workspace, one job a process: study, report, full simulation of a what-if.
+"""The long work of a workspace, one job a process: study, report, comparison of studies, full simulation of a what-if.
 
 Run by the server as `python -m quietseat.work FOLDER JOB`; a job that is cancelled ends at its next sign of life.
 """
 
 from __future__ import annotations
 
+import json
+import shutil
 import sys
 import time
 import traceback
@@ -12,14 +14,19 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from quietseat import report
+from quietseat import changes, report
 from quietseat.basis import make
+from quietseat.register import jobs_of, read
 from quietseat.status import InputUnusable
-from quietseat.store import Workspace, jobs, open_workspace, plants, studies
-from quietseat.study import Study, run
+from quietseat.store import Workspace, issued, jobs, open_workspace, plants, studies
+from quietseat.store.workspace import now
+from quietseat.study import run
+from quietseat.what_if import what_if
+from quietseat.worklog import read_orders
 
 BEAT = 0.5  # seconds between two signs of life, at least
 FIRST_LOOK, FULL = "first look", "full"
+MADE = "made.json"  # beside the files of a study: the state they print
 
 
 class Cancelled(Exception):
@@ -64,14 +71,27 @@ def study_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[
 
 
 def report_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[str, Any]:
-    """Write the files of a study into the workspace's folder. given: study."""
+    """Write the files of a study into the workspace's folder, with its state, reviewer and remarks as they stand. given: study."""
+    number = job["given"]["study"]
     with workspace.reading() as connection:
-        found = studies.load(connection, job["given"]["study"])
+        found = studies.load(connection, number)
+        state = issued.as_data(connection, number)
     if found is None:
         raise InputUnusable("the study of this job is gone")
-    folder = report_folder(workspace, job["given"]["study"])
-    _write(found, folder, say)
-    return {"study": job["given"]["study"], "files": sorted(path.name for path in folder.iterdir() if path.is_file())}
+    folder = report_folder(workspace, number)
+    draft = folder.with_name(f"{folder.name}.part")
+    shutil.rmtree(draft, ignore_errors=True)
+    draft.mkdir(parents=True)
+    found.write_json(draft / "study.json")
+    found.head["issue"] = state  # printed, and no part of study.json or its hash
+    report.write(found, draft, progress=say)
+    if (draft / "fit-drawings").is_dir():
+        shutil.make_archive(str(draft / "fit-drawings"), "zip", draft, "fit-drawings")
+    files = report_files(draft)
+    (draft / MADE).write_text(json.dumps({"mark": issued.mark(state), "at": now()}), encoding="utf-8")
+    shutil.rmtree(folder, ignore_errors=True)
+    draft.replace(folder)
+    return {"study": number, "files": files}
 
 
 def report_folder(workspace: Workspace, study: int) -> Path:
@@ -79,13 +99,65 @@ def report_folder(workspace: Workspace, study: int) -> Path:
     return workspace.folder / "reports" / str(study)
 
 
-def _write(found: Study, folder: Path, say: Voice) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    found.write_json(folder / "study.json")
-    report.write(found, folder, progress=say)
+def report_files(folder: Path) -> list[str]:
+    """The files of a study, by their path in its folder, those of folders inside too."""
+    return sorted(
+        path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file() and path.name != MADE
+    )
 
 
-KINDS: dict[str, Callable[[Workspace, Mapping[str, Any], Voice], dict[str, Any]]] = {"study": study_job, "report": report_job}
+def compare_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[str, Any]:
+    """Compare two studies and keep what changed. given: old, new."""
+    old, new = job["given"]["old"], job["given"]["new"]
+    compared(workspace, old, new, say)
+    return {"old": old, "new": new}
+
+
+def compared_file(workspace: Workspace, old: int, new: int) -> Path:
+    """Where the comparison of two studies lies once it was made."""
+    return workspace.folder / "compared" / f"{old}-{new}.json"
+
+
+def compared(workspace: Workspace, old: int, new: int, say: Voice | None = None) -> dict[str, Any]:
+    """What changed between two studies, made once and kept: neither changes."""
+    sides = issued.side(workspace, old), issued.side(workspace, new)
+    total = sum((sides[1].head.get("counts") or {}).values())
+    found = changes.compare(*sides, progress=(lambda done, words: say(done, total, words)) if say else None)
+    place = compared_file(workspace, old, new)
+    place.parent.mkdir(parents=True, exist_ok=True)
+    draft = place.with_suffix(".part")
+    draft.write_text(json.dumps(found, ensure_ascii=False), encoding="utf-8")
+    draft.replace(place)
+    return found
+
+
+def what_if_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[str, Any]:
+    """Judge one changed valve with all draws of the Basis, its remedies too. given: tag, changes by field. Gives the answer of `what_if`."""
+    with workspace.reading() as connection:
+        plant = plants.get(connection, job["plant_id"])
+    if plant is None:
+        raise InputUnusable("the plant of this job is gone")
+    tag, changes = job["given"]["tag"], job["given"]["changes"]
+    say(0, 2, "reading the register")
+    basis = make(plant.basis)
+    register, mends = plants.inputs(workspace, plant)
+    whole = read(str(register), basis, str(mends) if mends else None)
+    found = next((one for one in jobs_of(whole) if one[0].tag == tag), None)
+    if found is None:
+        raise InputUnusable(f"the register as it stands has no valve {tag}")
+    say(1, 2, f"marching {tag} as it is and as changed")
+    return what_if(
+        *found,
+        basis,
+        changes,
+        draws=basis.chatter_samples,
+        remedy_draws=basis.remedy_samples,
+        orders=read_orders(whole.locations),
+    )
+
+
+Work = Callable[[Workspace, Mapping[str, Any], Voice], dict[str, Any]]
+KINDS: dict[str, Work] = {"study": study_job, "report": report_job, "what-if": what_if_job, "compare": compare_job}
 
 
 def work(folder: str | Path, number: int) -> None:

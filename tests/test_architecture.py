@@ -15,7 +15,7 @@ ORDER = (
     "fields", "model", "plain", "basis", "saved",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
     "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "upkeep", "cost", "planning", "questions",
-    "predictions", "study", "verify", "walkdown", "checks", "answers",
+    "predictions", "study", "changes", "verify", "walkdown", "checks", "answers", "what_if", "effects",
     "demo", "report", "store", "work", "web",
     "terminal", "terminal_money", "cli", "__main__",
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import csv
 import io
 import itertools
@@ -16,8 +17,8 @@ import pytest
 import report_sample as sample
 
 from quietseat import report
-from quietseat.report import build, drawing, figures, html, motion, pdf, problems, words, xlsx
-from quietseat.report.document import Document, Heading
+from quietseat.report import brief, build, drawing, figures, html, motion, pdf, problems, sheet, words, xlsx
+from quietseat.report.document import Document, Prose
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -43,11 +44,20 @@ def paper(document: Document) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def paper_text(paper: bytes) -> str:
+def paper_text() -> str:
+    """The paper with every step, as the Basis may ask for it."""
+    return text_of(pdf.render(build.build(sample.study(pdf_valves="full"))))
+
+
+def text_of(paper: bytes) -> str:
+    return " ".join(pages_of(paper))
+
+
+def pages_of(paper: bytes) -> list[str]:
     import pypdf
 
-    text = " ".join(part.extract_text() for part in pypdf.PdfReader(io.BytesIO(paper)).pages)
-    return re.sub(r"\s+", " ", text.replace("\u200b", "").replace("\u00a0", " "))
+    texts = (part.extract_text() for part in pypdf.PdfReader(io.BytesIO(paper)).pages)
+    return [re.sub(r"\s+", " ", text.replace("\u200b", "").replace("\u00a0", " ")) for text in texts]
 
 
 class Reader(HTMLParser):
@@ -99,7 +109,9 @@ def test_page_loads_nothing_and_says_so_to_the_browser(page: str, read: Reader) 
         for name in ("src", "href", "xlink:href", "action", "data", "poster", "srcset"):
             assert (attributes.get(name) or "#").startswith("#"), (tag, name)
     assert not re.search(r"url\((?!#)|@import|fetch\(|XMLHttpRequest", page)
-    policy = next(a["content"] or "" for t, a in read.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy")
+    policy = next(
+        a["content"] or "" for t, a in read.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy"
+    )
     assert policy.startswith("default-src 'none'")
 
 
@@ -122,7 +134,9 @@ def test_tables_and_pictures_are_readable_without_eyes(read: Reader) -> None:
     assert heads and all(attributes.get("scope") == "col" for attributes in heads)
     drawings = [attributes for tag, attributes in read.tags if tag == "svg"]
     assert len(drawings) >= 3 + 3 * 3
-    assert all(attributes.get("role") == "img" and len(attributes.get("aria-label") or "") > 20 for attributes in drawings)
+    assert all(
+        attributes.get("role") == "img" and len(attributes.get("aria-label") or "") > 20 for attributes in drawings
+    )
 
 
 def test_verdict_is_said_in_words_and_shape(page: str) -> None:
@@ -169,13 +183,19 @@ def test_pdf_has_contents_page_numbers_title_and_no_date_of_today(paper: bytes, 
     assert reader.metadata.creation_date is not None and reader.metadata.creation_date.year == 2000
     texts = [part.extract_text() for part in reader.pages]
     assert any("Contents" in text for text in texts[:3])
-    assert "Summary" in texts[0] and f"Page 1 of {len(texts)}" in texts[0]
+    assert "Management summary" in texts[0]
+    for number, text in enumerate(texts, 1):
+        assert (
+            f"Page {number} of {len(texts)}" in text
+            and "hash 9f9f9f9f9f9f" in text
+            and "Relief valves of Hollin Bay" in text
+        )
     chapters = [entry.title for entry in reader.outline if not isinstance(entry, list)]
-    headings = [block.text for block in document.blocks if isinstance(block, Heading) and block.level == 2]
+    headings = [head.text for head in document.headings("paper") if head.level == 2]
     assert [title for title in chapters if title != "Contents"] == headings
 
 
-@pytest.mark.parametrize("standard", ["ua-1", "a-2b"])
+@pytest.mark.parametrize("standard", ["ua-1", "a-2a"])
 def test_pdf_keeps_the_standard(document: Document, standard: str) -> None:
     import typst
 
@@ -183,8 +203,172 @@ def test_pdf_keeps_the_standard(document: Document, standard: str) -> None:
     assert made.startswith(b"%PDF")
 
 
-def test_pdf_says_both_standards_in_its_metadata(paper: bytes) -> None:
-    assert b"pdfuaid:part" in paper and b"pdfaid:part" in paper
+def test_pdf_says_in_its_metadata_that_it_is_tagged_and_for_the_archive(paper: bytes) -> None:
+    import pypdf
+
+    root: Any = pypdf.PdfReader(io.BytesIO(paper)).trailer["/Root"]
+    said = root["/Metadata"].get_object().get_data().decode()
+    assert (
+        "<pdfaid:part>2<" in said and "<pdfaid:conformance>A<" in said and "<pdfuaid:part>1<" in said
+    )  # ISO 19005-2 level A, ISO 14289-1
+    assert root["/MarkInfo"]["/Marked"] and root["/Lang"] == "en" and "/StructTreeRoot" in root
+
+
+def test_every_figure_on_paper_has_words_for_it_and_every_table_its_heads(paper: bytes) -> None:
+    import pypdf
+
+    root: Any = pypdf.PdfReader(io.BytesIO(paper)).trailer["/Root"]
+    found = list(_elements(root["/StructTreeRoot"]))
+    figures_found = [one for one in found if one.get("/S") == "/Figure"]
+    assert len(figures_found) >= 3 + 3 * 2 and all(len(str(one.get("/Alt", ""))) > 20 for one in figures_found)
+    kinds = {str(one.get("/S")) for one in found}
+    assert {"/H1", "/H2", "/Table", "/TH", "/TD", "/L", "/Link", "/TOC"} <= kinds
+
+
+def _elements(node: Any) -> Iterable[Any]:
+    """Every element of a structure tree."""
+    node = node.get_object()
+    yield node
+    children = node.get("/K", [])
+    for child in children if isinstance(children, list) else [children]:
+        child = child.get_object() if hasattr(child, "get_object") else child
+        if isinstance(child, dict):
+            yield from _elements(child)
+
+
+# --- The management summary, the sheets, who issued it -----------------------------------------------------------------
+
+ISSUE: dict[str, Any] = {
+    "state": "issued", "number": 4, "words": "Revision B", "issued_by": "Ada Noor", "issued_at": "2026-11-20T10:00:00Z", "reviewer": "Kim Roe",
+    "remarks": [{"tag": "PSV-0001", "words": f"look at the isometric {sample.TYPST_TEXT}", "who": "Kim Roe", "made_at": "2026-11-21T09:00:00Z"}],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("count", [0, 1, 3, 60])
+@pytest.mark.parametrize("remarks", [0, 40])
+def test_the_management_summary_is_two_pages_whatever_stands_in_it(count: int, remarks: int) -> None:
+    study = sample.study(max(count, 1))
+    if not count:
+        study.records.clear()
+        study.head.update(plan={}, questions={}, counts={}, causes=[])
+    study.head["issue"] = {**ISSUE, "remarks": [{**ISSUE["remarks"][0], "words": sample.LONG_TEXT * 9}] * remarks}
+    pages = pages_of(pdf.render(build.summary(study)))
+    assert len(pages) == 2 and "Page 2 of 2" in pages[1]
+    assert "Management summary" in pages[0] and "What this study is, and what it is not" in pages[1]
+
+
+def test_the_summary_adds_up_what_leaks() -> None:
+    leaks: list[dict[str, float] | None] = [
+        {"low": 0.0, "mid": 10.0, "high": 30.0},
+        None,
+        {"low": 1.0, "mid": 5.0, "high": 9.0},
+    ]
+    valves: list[dict[str, Any]] = [
+        {"leakage": one and {"co2e_kg_a": one, "co2e_parts_kg_a": {"low": 0.5, "mid": 1.0, "high": 2.0}}}
+        for one in leaks
+    ]
+    assert brief.tally(valves) == {"low": 2.0, "mid": 17.0, "high": 43.0, "valves": 2.0}  # 0.5 + 1.5, 11 + 6, 32 + 11
+
+
+def test_both_media_say_who_issued_and_reviewed_it_and_neither_changes_the_hash() -> None:
+    study = sample.study(2)
+    before = build.build(study)
+    assert "not issued" in html.render(before)
+    study.head["issue"] = ISSUE
+    after = build.build(study)
+    assert after.mark == before.mark
+    for text in (html.render(after), text_of(pdf.render(after))):
+        for words_of in (
+            "issued",
+            "study 4, by Ada Noor on 2026-11-20: Revision B",
+            "Kim Roe",
+            "ook at the isometric",
+            "Remarks of the review",
+        ):
+            assert words_of in text
+
+
+def test_paper_has_a_sheet_of_two_pages_at_most_for_each_valve_and_the_page_has_all(
+    document: Document, paper: bytes, page: str
+) -> None:
+    import pypdf
+
+    reader = pypdf.PdfReader(io.BytesIO(paper))
+    entries: list[Any] = []
+    for entry in reader.outline:
+        entries += entry if isinstance(entry, list) else [entry]
+    heads = [head.text for head in document.headings("paper") if head.level == 3 and head.verdict]
+    starts = [
+        reader.get_destination_page_number(entry) for entry in entries if re.match(r"\W*\d+\. ", str(entry.title))
+    ]
+    assert len(starts) == len(heads) == 3
+    assert all(1 <= after - before <= 2 for before, after in itertools.pairwise([*starts, len(reader.pages)]))  # type: ignore[operator]
+    said = text_of(paper)
+    assert "line by line" not in said and "line by line" in page and "pdf_valves = full" in said
+    for text in ("Relief cases", "Pressure ladder", "Recommended:", "net present value", "History"):
+        assert text in said
+
+
+def test_a_sheet_stands_alone_with_drawing_issue_and_remarks() -> None:
+    study = sample.study(2)
+    head = {
+        **study.head,
+        "issue": {**ISSUE, "remarks": [{**ISSUE["remarks"][0], "tag": study.records[0].full()["tag"]}]},
+    }
+    made = sheet.document(study.records[0].full(), head)
+    pages = pages_of(pdf.render(made))
+    assert len(pages) <= 2 and "ook at the isometric" in pages[0] and "management of change" in pages[0]
+    text = html.render(made)
+    assert "Fit drawing" in text and study.head["hash"][:12] in text
+
+
+def test_where_nothing_can_be_drawn_the_report_says_what_to_measure() -> None:
+    valve = copy.deepcopy(sample.study(1).records[0].full())
+    for remedy in valve["remedies"]:
+        if remedy.get("fit"):
+            remedy["fit"]["new_inlet_height_m"] = None
+    said = [block.text for block in sheet.fit(valve, "ab") if isinstance(block, Prose)]
+    assert len(said) == 1 and "A of the new valve, from its maker" in said[0] and "Measure or ask" in said[0]
+
+
+# --- The palette ---------------------------------------------------------------------------------------------------------
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance of an sRGB colour. Source: WCAG 2.2, definition of relative luminance."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+    return float(0.2126 * red + 0.7152 * green + 0.0722 * blue)
+
+
+def _contrast(one: str, other: str) -> float:
+    """Contrast ratio. Source: WCAG 2.2, definition of contrast ratio."""
+    dark, light = sorted((_luminance(one), _luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def _lightness(colour: str) -> float:
+    """CIE L* of a colour brighter than 0.9 % of white. Source: CIE 15."""
+    return float(116 * _luminance(colour) ** (1 / 3) - 16)
+
+
+def test_black_and_white_are_21_to_1() -> None:
+    assert _contrast("#000000", "#ffffff") == pytest.approx(21.0)  # WCAG 2.2, note to contrast ratio
+
+
+def test_the_palette_can_be_read_and_survives_grey_print() -> None:
+    css = (Path(html.__file__).parent / "page.css").read_text(encoding="utf-8")
+    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", css))
+    grounds = ("#ffffff", named["wash"], "#faf9f5")  # paper, wash, the workspace's page
+    for name in ("ink", "soft", "accent", *words.VERDICTS):
+        assert all(_contrast(named[name], ground) >= 4.5 for ground in grounds), (
+            name
+        )  # WCAG 2.2, 1.4.3; marks need 3 (1.4.11)
+    levels = sorted(_lightness(named[name]) for name in words.VERDICTS)
+    assert all(after - before >= 6.0 for before, after in itertools.pairwise(levels)), levels
+    assert {name: named[name] for name in words.VERDICTS} == {name: figures.COLOURS[name] for name in words.VERDICTS}
+    template = (Path(html.__file__).parent / "study.typ").read_text(encoding="utf-8")
+    assert all(f'{name}: rgb("{named[name]}")' in template for name in words.VERDICTS)
 
 
 def test_register_text_is_data_for_typst_never_source(document: Document) -> None:
@@ -195,7 +379,9 @@ def test_register_text_is_data_for_typst_never_source(document: Document) -> Non
     assert "#strong" not in outside and "@label" not in outside
 
 
-@pytest.mark.parametrize("odd", ["阀门 安全", "🔥", "\x00\x0b\x1f\x7f", "\ud800", "\ufffe", "e\u0301 \u202e", "x" * 4000])
+@pytest.mark.parametrize(
+    "odd", ["阀门 安全", "🔥", "\x00\x0b\x1f\x7f", "\ud800", "\ufffe", "e\u0301 \u202e", "x" * 4000]
+)
 def test_odd_characters_never_stop_a_file(odd: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sample, "UNICODE_TEXT", f"before {odd} after")
     study = sample.study()
@@ -217,8 +403,8 @@ def workbook(study: sample.Study) -> Any:
 
 
 def _cells(workbook: Any) -> Iterable[Any]:
-    for sheet in workbook:
-        for row in sheet.iter_rows():
+    for one_sheet in workbook:
+        for row in one_sheet.iter_rows():
             yield from (cell for cell in row if cell.value is not None)
 
 
@@ -227,7 +413,10 @@ def test_workbook_holds_no_link_and_no_formula_but_those_of_money(workbook: Any)
     assert not [cell.coordinate for cell in cells if cell.hyperlink]
     formulas = [cell for cell in cells if cell.data_type == "f"]
     assert formulas and {cell.parent.title for cell in formulas} == {"Money"}
-    assert all(re.fullmatch(r"=(?:SUM|PRODUCT|SUMPRODUCT|ROUND|\$?[A-Z]{1,3}\$?\d+|[-+*/^(),:012])+", cell.value) for cell in formulas)
+    assert all(
+        re.fullmatch(r"=(?:SUM|PRODUCT|SUMPRODUCT|ROUND|\$?[A-Z]{1,3}\$?\d+|[-+*/^(),:012])+", cell.value)
+        for cell in formulas
+    )
     assert [cell for cell in cells if cell.value == sample.FORMULA_TEXT and cell.data_type == "s"]
 
 
@@ -236,8 +425,8 @@ def test_workbook_has_its_sheets_frozen_filtered_with_units(workbook: Any) -> No
         "Summary", "Fleet", "Findings", "Cases", "Stability in time", "Remedies", "Leakage", "Money", "Predicted and found", "Plan",
         "Budget curve", "Until cured", "Ask next", "Problems", "Assumptions", "Basis", "Sources",
     ]  # fmt: skip
-    for sheet in workbook:
-        assert sheet.freeze_panes and sheet.auto_filter.ref
+    for one_sheet in workbook:
+        assert one_sheet.freeze_panes and one_sheet.auto_filter.ref
     fleet = workbook["Fleet"]
     titles = {cell.value: at for at, cell in enumerate(fleet[1])}
     first = [cell.value for cell in fleet[2]]
@@ -293,7 +482,11 @@ def test_a_valve_with_next_to_nothing_known_prints() -> None:
     study = sample.study(1)
     bare = {"tag": "X", "verdict": "unproven", "rank": 1, "reasons": ["set pressure unknown"], "status": "not-computed"}
     study.records[0]._valve = bare
-    study.records[0].summary = {key: None for key in study.records[0].summary} | {"tag": "X", "verdict": "unproven", "rank": 1}
+    study.records[0].summary = {key: None for key in study.records[0].summary} | {
+        "tag": "X",
+        "verdict": "unproven",
+        "rank": 1,
+    }
     document = build.build(study)
     assert "set pressure unknown" in html.render(document)
     assert pdf.render(document).startswith(b"%PDF")
@@ -313,7 +506,10 @@ def test_long_lists_say_where_the_rest_is() -> None:
 def test_marched_valves_have_a_row_each_in_the_workbook(workbook: Any) -> None:
     sheet = workbook["Stability in time"]
     titles = {cell.value: cell.column for cell in sheet[1]}
-    rows = [{title: sheet.cell(line, column).value for title, column in titles.items()} for line in range(2, sheet.max_row + 1)]
+    rows = [
+        {title: sheet.cell(line, column).value for title, column in titles.items()}
+        for line in range(2, sheet.max_row + 1)
+    ]
     assert len(rows) == 2 and rows[0]["Tag"] == "PSV-0001" and rows[1]["Status"] == "not-converged"
     first = rows[0]
     assert (first["Probability of chatter"], first["95 % interval, low"], first["First share"]) == (0.62, 0.55, 0.6)
@@ -354,7 +550,10 @@ def test_pictures_say_in_words_what_they_show(study: sample.Study) -> None:
     worst = motion.trace("T", found["traces"][0], shown, 1101325.0, 0.0125)
     assert worst is not None and "25 % of the rated flow, 3492 kg/h: chatters" in worst.caption  # 0.97 kg/s x 3600
     assert "Lift between 0 and 12 mm" in worst.alt or "Lift between 0 and 13 mm" in worst.alt
-    sparse = {**found["traces"][0], **{key: found["traces"][0][key][::6] for key in ("t_s", "lift_m", "inlet_pressure_pa", "vessel_pressure_pa")}}
+    sparse = {
+        **found["traces"][0],
+        **{key: found["traces"][0][key][::6] for key in ("t_s", "lift_m", "inlet_pressure_pa", "vessel_pressure_pa")},
+    }
     assert "Right: the last" in motion.trace("T", found["traces"][0], shown, None, None, 57.3).caption  # type: ignore[union-attr]
     # 400 points in 4 s are two in a cycle of 57 Hz: a zoom would show cycles that are not there
     assert "Right: the last" not in motion.trace("T", sparse, shown, None, None, 57.3).caption  # type: ignore[union-attr]
@@ -367,7 +566,9 @@ def test_envelope_keeps_every_extreme() -> None:
     values = [0.0] * 1000
     values[377], values[802] = 5.0, -3.0
     parts = motion.envelope(times, values, 40)
-    assert 35 <= len(parts) <= 42 and max(high for _, _, high in parts) == 5.0 and min(low for _, low, _ in parts) == -3.0
+    assert (
+        35 <= len(parts) <= 42 and max(high for _, _, high in parts) == 5.0 and min(low for _, low, _ in parts) == -3.0
+    )
     assert parts[0][0] == times[0] and parts[-1][0] == times[-1]
 
 
@@ -383,7 +584,9 @@ def test_contours_pass_where_the_table_does() -> None:
     assert len(lines) == 2 and all(point[0] == pytest.approx(2.0) for line in lines for point in line)
     lines = motion.contour(xs, ys, [[(x + y) / 4 for x in xs] for y in ys], 0.5)
     assert lines and all(x + y == pytest.approx(2.0) for line in lines for x, y in line)
-    saddle = motion.contour([0.0, 1.0], [0.0, 1.0], [[1.0, 0.0], [0.0, 1.0]], 0.4)  # the middle is high: the low corners are cut off
+    saddle = motion.contour(
+        [0.0, 1.0], [0.0, 1.0], [[1.0, 0.0], [0.0, 1.0]], 0.4
+    )  # the middle is high: the low corners are cut off
     assert len(saddle) == 2 and all(abs((a[0] - b[0]) * (a[1] - b[1])) == pytest.approx(0.16) for a, b in saddle)
     assert motion.contour(xs, ys, [[None] * 5] * 3, 0.5) == []
 
@@ -404,7 +607,10 @@ def test_leakage_has_a_row_for_each_valve_and_basis(workbook: Any) -> None:
     assert len(rows) == 1 + 2 * 7  # the second valve has none
     applies = [row for row in rows[1:] if row[titles["Applies"]] == "yes"]
     assert [row[titles["Leak middle, kg/h"]] for row in applies] == pytest.approx([8e-6 * 3600] * 2)
-    assert applies[0][titles["CO2 equivalent middle, kg a year"]] == 7510 and rows[1][titles["Product lost middle, kg a year"]] is None
+    assert (
+        applies[0][titles["CO2 equivalent middle, kg a year"]] == 7510
+        and rows[1][titles["Product lost middle, kg a year"]] is None
+    )
     measured = next(row for row in rows if row[titles["Basis"]] == "measured")
     assert measured[titles["Leak middle, kg/h"]] is None
 
@@ -412,7 +618,10 @@ def test_leakage_has_a_row_for_each_valve_and_basis(workbook: Any) -> None:
 def test_the_section_says_what_leaks_and_what_it_costs(read: Reader, paper_text: str) -> None:
     said = "".join(read.text).replace("\u00a0", " ")
     for text in (said, paper_text):
-        assert text.count("What it leaks") == 2 and "CO2 equivalent of a year: 7 510 (0 to 9 000) kg, and 1 (0 to 2) kg beside the seat." in text
+        assert (
+            text.count("What it leaks") == 2
+            and "CO2 equivalent of a year: 7 510 (0 to 9 000) kg, and 1 (0 to 2) kg beside the seat." in text
+        )
         assert "net present value of −680 (−900 to 55) USD" in text and "Probability that it pays: 12 %." in text
         assert "Break-even leak 3.6 kg/h: pays where it leaks more than this." in text  # 1e-3 kg/s x 3600
         assert "Break-even operating gain 273 USD a year (a rise of 0.2 bar): has to be worth this." in text
@@ -451,7 +660,10 @@ def test_accounts_with_holes_still_print() -> None:
 
 def motion_specs(study: sample.Study) -> list[dict[str, Any]]:
     shown, found = words.shown(study.head), study.records[0].full()["chatter"]
-    return [motion.map_spec(found["map"], shown), *(motion.trace_spec(line, shown, 1.1e6, 0.0125, 57.3)[0] for line in found["traces"])]
+    return [
+        motion.map_spec(found["map"], shown),
+        *(motion.trace_spec(line, shown, 1.1e6, 0.0125, 57.3)[0] for line in found["traces"]),
+    ]
 
 
 def test_vega_specs_keep_to_the_schema() -> None:
@@ -472,7 +684,10 @@ def test_vega_specs_keep_to_the_schema() -> None:
 
 def test_ladder_labels_keep_apart_and_marks_keep_to_scale() -> None:
     shown = words.shown(sample.study(1).head)
-    close = [{"name": f"rung {i}", "pressure_pa": 1.5e6 + 10.0 * (i % 3) + 1e5 * (i == 8), "rests_on": "read"} for i in range(9)]
+    close = [
+        {"name": f"rung {i}", "pressure_pa": 1.5e6 + 10.0 * (i % 3) + 1e5 * (i == 8), "rests_on": "read"}
+        for i in range(9)
+    ]
     figure = drawing.ladder("T", close, shown)
     assert figure is not None
     labels = [float(y) for y in re.findall(r'<text x="100\.0" y="([\d.]+)"[^>]*font-weight="bold"', figure.svg)]

@@ -10,7 +10,7 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from quietseat import demo
+from quietseat import demo, planning
 from quietseat.basis import load, make
 from quietseat.register import read
 from quietseat.status import InputUnusable
@@ -126,6 +126,10 @@ def test_a_study_comes_back_as_it_was_run(space: Workspace) -> None:
     assert again is not None and again.head == found.head
     assert [record.json() for record in again.records] == [record.json() for record in found.records]
     assert [record.tag for record in again.ranked()] == [record.tag for record in found.ranked()]
+    with space.reading() as connection:
+        kept = studies.items(connection, number)
+    plain = [planning.item(record.full(), basis, basis.act_finding_cost) for record in found.records]
+    assert kept == [one for one in plain if one is not None] and len(kept) > 20  # as `quietseat plan` reads them from study.json
     assert listed["number"] == 1 and listed["valves"] == len(found.records) and listed["hash"] == found.head["hash"]
 
 

@@ -12,7 +12,7 @@ from quietseat.planning.plan import NEAR, Columns, Plan, early_of, limits_of, sc
 from quietseat.planning.programme import SMALL, Programme
 from quietseat.planning.records import Terms
 
-__all__ = ["curve", "enters_at", "stability", "weighted"]
+__all__ = ["curve", "enters_at", "only", "stability", "useful", "weighted"]
 
 POINTS = 20
 EXACT_PRICE = 400  # columns up to which the price that lets a valve in is searched with integer plans
@@ -38,7 +38,7 @@ def curve(free: Columns, terms: Terms, budget: float) -> tuple[list[dict[str, fl
     were solved in words.
     """
     exact = len(free.item) <= EXACT_CURVE
-    ends = max(budget, _useful(free)) or 1.0
+    ends = max(budget, useful(free)) or 1.0
     points = []
     for number in range(POINTS + 1):
         amount = ends * number / POINTS
@@ -49,7 +49,7 @@ def curve(free: Columns, terms: Terms, budget: float) -> tuple[list[dict[str, fl
     return points, words
 
 
-def _useful(cols: Columns) -> float:
+def useful(cols: Columns) -> float:
     """Money beyond which nothing more is bought: the dearest useful remedy of every valve."""
     import numpy as np
 
@@ -69,7 +69,7 @@ def _point(cols: Columns, budget: float, exact: bool) -> dict[str, float]:
         open_ &= limit.use <= limit.amount * (1 + 1e-9)
     if not open_.any():
         return {"budget": budget, "value": 0.0, "spent": 0.0, "stop_findings_cured": 0.0, "count": 0.0}
-    part = _only(cols, open_)
+    part = only(cols, open_)
     if exact:
         x = solve(part).x
     else:
@@ -81,7 +81,8 @@ def _point(cols: Columns, budget: float, exact: bool) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _only(cols: Columns, kept: Any) -> Columns:
+def only(cols: Columns, kept: Any) -> Columns:
+    """The columns marked in a boolean array."""
     arrays = (cols.item, cols.option, cols.window, cols.spend, cols.outage, cols.other, cols.value, cols.stops, cols.delay,
               cols.kept, cols.discount)  # fmt: skip
     return Columns(cols.items, cols.terms, *(array[kept] for array in arrays))
@@ -106,7 +107,7 @@ def stability(plan: Plan, seed: int) -> tuple[list[float], list[dict[str, int]],
             open_ &= limit.use <= limit.amount
         if not open_.any():
             continue
-        part = _only(cols, open_)
+        part = only(cols, open_)
         gain = weighted(cols)[open_] + value[open_]
         found = Programme(part.item, limits_of(part, spend[open_])).relaxed(gain)
         if found is None:

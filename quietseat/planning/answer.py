@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence, Sized
+from collections.abc import Callable, Collection, Iterable, Sequence, Sized
 from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any
@@ -51,16 +51,27 @@ def rank(items: Iterable[Item], basis: Basis) -> dict[str, Any]:
     return answer_of(tuple(sorted(items, key=lambda one: one.tag)), of_basis(basis), basis)
 
 
-def answer_of(items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequence[Assumption] = ()) -> dict[str, Any]:
-    """The answer for valves and terms at hand, as `plan_answer` gives it for a file. taken: assumptions behind the terms."""
-    plan = solve(columns(items, given, basis))
+def answer_of(
+    items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequence[Assumption] = (), *, forced: Collection[int] = (), beyond: bool = True
+) -> dict[str, Any]:
+    """The answer for valves and terms at hand, as `plan_answer` gives it for a file.
+
+    taken: assumptions behind the terms. forced: numbers of items that must be in. beyond: with the budget curve, the stability of the
+    choice and what all stop findings would cost (most of the time it takes).
+    """
+    plan = solve(columns(items, given, basis), forced=forced)
     cols, currency = plan.columns, basis.currency
     picked = {int(cols.item[c]): c for c in plan.chosen}
     open_stops = [i for i, item in enumerate(items) if item.stops and i not in picked]
     refusal = refusals(plan, open_stops, currency)
-    free = columns(items, unbudgeted(given), basis)
-    points, curve_words = afterwards.curve(free, given, _budget(given))
-    shares, drawn = _stability(plan, picked, basis)
+    points: list[dict[str, float]] = []
+    shares: list[dict[str, Any]] = []
+    curve_words, drawn, needed = "", "", None
+    if beyond:
+        free = columns(items, unbudgeted(given), basis)
+        points, curve_words = afterwards.curve(free, given, _budget(given))
+        shares, drawn = _stability(plan, picked, basis)
+        needed = _needed(free, currency)
     ended = plan.ended and plan.bound != float("inf")
     chosen = [_chosen(plan, c, basis) for c in picked.values()]
     chosen.sort(key=lambda one: (one["severity"] != "stop", one["delay_years"], -one["value"], one["tag"]))
@@ -73,7 +84,7 @@ def answer_of(items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequen
         "gap": (plan.bound - plan.value) / max(1.0, abs(plan.bound)) if plan.bound != float("inf") else None,
         "words": _summary(plan, picked, open_stops, basis, given), "chosen": chosen, "left_out": left,
         "windows": [_window(plan, w, window) for w, window in enumerate(given.windows)],
-        "totals": _totals(plan, chosen, picked, open_stops), "stop_findings_need": _needed(free, currency),
+        "totals": _totals(plan, chosen, picked, open_stops), "stop_findings_need": needed,
         "curve": points, "curve_words": curve_words, "stability": shares, "stability_words": drawn,
         "interim": _interim(plan, picked, refusal), "method": METHOD,
         "assumptions": [asdict(one) for one in (*taken, *_assumed(basis, given))],

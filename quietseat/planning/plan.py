@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
@@ -165,14 +165,24 @@ def _in(cols: Columns, windows: list[int]) -> Any:
     return np.isin(cols.window, windows).astype(float)
 
 
-def solve(cols: Columns, limits: list[Limit] | None = None) -> Plan:
-    """Stop findings first, then as early as can be, then value; each stage holds what the one before won."""
+def solve(cols: Columns, limits: list[Limit] | None = None, forced: Collection[int] = ()) -> Plan:
+    """Stop findings first, then as early as can be, then value; each stage holds what the one before won.
+
+    forced: numbers of items that must be in. Where no plan holds them all within the limits the plan is empty and has not ended.
+    """
     import numpy as np
 
     programme = Programme(cols.item, limits_of(cols) if limits is None else limits)
-    nothing = np.zeros(len(cols.item))
+    nothing: Any = np.zeros(len(cols.item))
     if not len(nothing):
-        return Plan(cols, (), nothing, 0.0, 0.0, 0.0, 0.0, True, programme)
+        return Plan(cols, (), nothing, 0.0, 0.0, 0.0, 0.0, not forced, programme)
+    if forced:
+        for item in forced:
+            programme.hold((cols.item == item).astype(float), 1.0)
+        held = programme.best(-cols.spend)
+        if held is None:
+            return Plan(cols, (), nothing, 0.0, float("inf"), 0.0, 0.0, False, programme)
+        nothing = held.x
     first = _stage(programme, cols.stops, nothing, 1.0)
     cured, early = first.value, 0.0
     ended, start = first.ended, first.x

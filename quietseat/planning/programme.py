@@ -9,6 +9,7 @@ from __future__ import annotations
 import ctypes
 import os
 import sys
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -127,7 +128,7 @@ class Programme:
         busy = np.asarray((part != 0).sum(axis=1)).ravel() > 0
         if (self.upper[~busy] < -1e-9).any():
             return None
-        with _silent():
+        with _OUTPUT, _silent():
             result = milp(
                 -gain[columns], integrality=np.ones(len(columns)), bounds=Bounds(0, 1),
                 constraints=LinearConstraint(part[busy], -np.inf, self.upper[busy]),
@@ -138,6 +139,9 @@ class Programme:
         plan = np.zeros(self.count)
         plan[columns[result.x > 0.5]] = 1.0
         return plan, -float(result.mip_dual_bound), result.status == 0
+
+
+_OUTPUT = threading.Lock()  # the output belongs to the whole process: one solver at a time may turn it away
 
 
 @contextmanager

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date
+from typing import Any
 
 from quietseat.model import Spread
 
@@ -87,3 +88,20 @@ class Item:
     def severity(self) -> str:
         """Of its worst failing finding."""
         return "stop" if self.stops else "act" if self.acts else "note"
+
+
+def to_plain(item: Item) -> dict[str, Any]:
+    """An item as plain data."""
+    return asdict(item)
+
+
+def from_plain(raw: Mapping[str, Any]) -> Item:
+    """An item from the plain data `to_plain` made of it."""
+    options = tuple(_option(one) for one in raw["options"])
+    return Item(raw["tag"], raw["stops"], raw["acts"], tuple(raw["codes"]), options, raw["reason"], raw["meanwhile"])
+
+
+def _option(raw: Mapping[str, Any]) -> Option:
+    running = tuple((Spread(**before), Spread(**after)) for before, after in raw["running"])
+    spreads = {name: Spread(**raw[name]) if raw[name] else None for name in ("spend", "lead", "saved")}
+    return Option(**{**raw, **spreads, "running": running})

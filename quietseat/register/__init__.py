@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from quietseat.register.jobs import Job, jobs_of
-from quietseat.register.reader import read
+from quietseat.register.reader import read, read_with_cells
 from quietseat.register.record import Register
+from quietseat.register.seen import Cells
 
-__all__ = ["Job", "Register", "jobs_of", "read"]
+__all__ = ["Cells", "Job", "Register", "jobs_of", "read", "read_with_cells"]

@@ -43,7 +43,7 @@ class Draft:
 def origin(taken: Taken, where: str) -> Origin:
     """Where a taken value comes from."""
     if taken.how == "mended":
-        return Origin("mended", taken.unit, taken.text, taken.rule)
+        return Origin("mended", taken.source or where, taken.text, taken.rule)
     return Origin(taken.how, where, taken.text, taken.rule)
 
 
@@ -90,6 +90,8 @@ class _Builder:
             self.origins[f"location.tag.{number}"] = source
         if draft.tag_rule:
             self.origins["location.tag"] = Origin("assumed", data.where.get("location.tag", ""), "/".join(draft.tags), draft.tag_rule)
+        if isinstance(data.values.get("location.tag", BLANK).value, tuple):
+            self.note("location.tag", data.values["location.tag"], data.where["location.tag"])
         alias = dict.fromkeys((*draft.alias, *(name for name, _ in draft.matches), *((tag,) if shown != tag else ()), tags.key(tag)))
         return Location(
             shown, valve, cases, self.line("inlet"), self.line("outlet"), self.vessel(), history,
@@ -262,7 +264,7 @@ class _Builder:
         if values.get("cause") or not values.get("name"):
             return
         taken, where = given["case.name"]
-        found = choice("case.cause", taken.text)
+        found = choice("case.cause", str(taken.value))
         if found.state == "value" and found.value != "other":
             values["cause"] = found.value
             self.origins[path + "cause"] = Origin("assumed", where, taken.text, "cause taken from the name of the case")
@@ -444,8 +446,8 @@ def _cause(given: Given) -> str:
     if stated is not None:
         return str(stated[0].value)
     named = given.get("case.name")
-    found = choice("case.cause", named[0].text) if named else BLANK
-    return str(found.value) if found.state == "value" else named[0].text.lower() if named else ""
+    found = choice("case.cause", str(named[0].value)) if named else BLANK
+    return str(found.value) if found.state == "value" else str(named[0].value).lower() if named else ""
 
 
 def _same_case(a: Given, b: Given) -> bool:

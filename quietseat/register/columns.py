@@ -5,14 +5,17 @@ No two columns share a field without saying which one won; a column that is not 
 
 from __future__ import annotations
 
+import dataclasses
 import re
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 from quietseat.register import fields, headers, sizes, tags
 from quietseat.register.cells import Reader
 from quietseat.register.dates import date_proof
 from quietseat.register.headers import Head
 from quietseat.register.parts import letter
+from quietseat.register.taken import Taken
 from quietseat.register.workbook import Cell, Grid
 
 SAMPLE = 80  # rows looked at
@@ -39,6 +42,10 @@ class Mapped:
     offers: tuple[str, ...] = ()
     unitless: bool = False  # numbers, and nobody says in which unit
     kinds: tuple[str, ...] = ()  # of a column of units: what they measure
+    named_by: int = -1  # place of the mend that named the column
+    told: tuple[str, int] = ("", 0)  # a mended unit: its rule and the place of its mend
+    codes: dict[str, tuple[Taken, int]] = dataclasses.field(default_factory=dict)  # mended: text of a cell -> what it means, place of its mend
+    hits: dict[int, int] = dataclasses.field(default_factory=dict)  # place of a mend -> cells it changed
 
     @property
     def letter(self) -> str:
@@ -58,12 +65,12 @@ def sample(grid: Grid, head: Head, column: int) -> list[Cell]:
     return out
 
 
-def acceptance(cells: list[Cell], ident: str, unit: str, reader: Reader) -> float:
-    """The share of the cells that the field can read; 1 for a column without cells."""
+def acceptance(cells: list[Cell], ident: str, unit: str, reader: Reader, codes: Collection[str] = ()) -> float:
+    """The share of the cells that the field can read; 1 for a column without cells. codes: texts a mend gives a meaning."""
     if not cells:
         return 1.0
     known = fields.fields()[ident]
-    good = sum(reader.take(cell, known, unit).state != "refused" for cell in cells)
+    good = sum(same_code(cell.text) in codes or reader.take(cell, known, unit).state != "refused" for cell in cells)
     return good / len(cells)
 
 
@@ -80,12 +87,14 @@ def map_columns(grid: Grid, head: Head, role: str, reader: Reader) -> list[Mappe
         if not heading and not cells:
             continue
         mapped = Mapped(column, heading)
-        if column == side:
+        if column in head.named:
+            _as_named(mapped, head, bottom)
+        elif column == side:
             mapped.how = "side of each line"
         elif heading and _UNIT_WORDS & set(fields.normal(heading).split()) and _all_units(cells):
             mapped.how, mapped.kinds = "unit", tuple({kind for cell in cells if (kind := fields.is_unit(cell.text))})
         elif heading:
-            _name(mapped, bottom, cells, role, reader, head.units.get(column, ""), side is not None)
+            _name(mapped, bottom, cells, role, reader, head, side is not None)
         out.append(mapped)
     _units_beside(out)
     _settle(out, grid, head, reader)
@@ -99,13 +108,44 @@ def map_columns(grid: Grid, head: Head, role: str, reader: Reader) -> list[Mappe
     return out
 
 
+def _as_named(mapped: Mapped, head: Head, bottom: str) -> None:
+    """A column that a mend has named: it wins over every other column of the field."""
+    mapped.field, mapped.how, mapped.level = head.named[mapped.column], "mended", -1
+    if mapped.field:
+        mapped.unit = _unit_for(mapped.field, fields.naming(mapped.heading, bottom).unit or head.units.get(mapped.column, ""))
+
+
+def same_code(text: str) -> str:
+    """A cell's text as codes are compared: small letters, single blanks."""
+    return " ".join(text.lower().split())
+
+
+def mended(mapped: Mapped, cell: Cell, taken: Taken, known: fields.Field, reader: Reader) -> Taken:
+    """The cell under the mends of its column: what its code means, the unit its number is in."""
+    if mapped.named_by >= 0:
+        mapped.hits[mapped.named_by] += 1
+    said = mapped.codes.get(same_code(cell.text))
+    if said is not None:
+        mapped.hits[said[1]] += 1
+        return replace(said[0], text=cell.text)
+    rule, place = mapped.told
+    if not rule or taken.state not in ("value", "several"):
+        return taken
+    bare = reader.take(cell, known, "", mapped.dates)
+    if (bare.state, bare.value) == (taken.state, taken.value):
+        return taken  # the cell names its own unit, or needs none
+    mapped.hits[place] += 1
+    own = "; ".join(part for part in taken.rule.split("; ") if part and not part.startswith("unit of the heading"))
+    return replace(taken, how="mended", rule=f"{rule}; {own}".rstrip("; "))
+
+
 def _all_units(cells: list[Cell]) -> bool:
     # plant units are often single letters, and some of those are units of measure too
     return any(len(cell.text) > 1 for cell in cells) and all(fields.is_unit(cell.text) for cell in cells)
 
 
 def _name(
-    mapped: Mapped, bottom: str, cells: list[Cell], role: str, reader: Reader, unit: str, sided: bool
+    mapped: Mapped, bottom: str, cells: list[Cell], role: str, reader: Reader, head: Head, sided: bool
 ) -> None:
     """Give a column its best field; the others it might hold stay in `offers`."""
     heading = mapped.heading
@@ -114,12 +154,12 @@ def _name(
     if sided and not ends:
         naming = fields.naming(heading, bottom, True)
     ids = ends if sided and ends else [i for i in naming.ids if role == "history" or i not in _ONLY_HISTORY]
-    unit = naming.unit or unit
+    unit = naming.unit or head.units.get(mapped.column, "")
     ids = _prefer(ids, role, unit)
     if not ids:
         mapped.unit = unit
         return
-    shares = {i: acceptance(cells, i, _unit_for(i, unit), reader) for i in ids}
+    shares = {i: acceptance(cells, i, _unit_for(i, unit), reader, head.codes.get(i, ())) for i in ids}
     solid = [i for i in ids if fields.fields()[i].quantity != "text" and shares[i] >= 0.8 and cells]
     best = solid[0] if solid else max(ids, key=lambda i: shares[i])
     share, level, how = shares[best], naming.level, naming.how
@@ -223,7 +263,7 @@ def _by_content(out: list[Mapped], grid: Grid, head: Head, role: str) -> None:
         if ident in taken:
             continue
         for mapped in out:
-            cells = sample(grid, head, mapped.column) if not mapped.field and not mapped.second else []
+            cells = sample(grid, head, mapped.column) if not mapped.field and not mapped.second and mapped.how != "mended" else []
             if len(cells) >= 3 and sum(test(cell.text) for cell in cells) >= 0.7 * len(cells):
                 mapped.field, mapped.how, mapped.level = ident, "content", 6
                 mapped.note = f"most cells look like {fields.shown(ident)}"

@@ -6,6 +6,7 @@ the most fields wins. What a sheet is for (valves, cases, lines, history) is tol
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -37,11 +38,13 @@ class Head:
     units: Mapping[int, str]
     score: float
     after: int  # the first row of data
+    named: Mapping[int, str] = dataclasses.field(default_factory=dict)  # by a mend: column -> field id, "" for not used
+    codes: Mapping[str, frozenset[str]] = dataclasses.field(default_factory=dict)  # by mends: field id -> texts with a meaning
 
     def ids(self) -> set[str]:
         """The fields named with some certainty."""
-        named = (fields.naming(*pair) for pair in self.headings.values())
-        return {name for naming in named if naming.ids and naming.level <= 2 for name in naming.ids}
+        read = (fields.naming(*pair) for column, pair in self.headings.items() if column not in self.named)
+        return {name for naming in read if naming.ids and naming.level <= 2 for name in naming.ids} | {name for name in self.named.values() if name}
 
 
 def find(grid: Grid) -> Head | None:

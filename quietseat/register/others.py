@@ -167,7 +167,7 @@ def _reading(data: Data, draft: Draft, kind: str, value: Taken | None, reader: R
     try:
         if kind in ("pop", "stuck"):
             have = draft.data.good("valve.set_pressure")
-            unit = have.unit if bare and have and have.unit and not have.unit.startswith("mends") else ""
+            unit = have.unit if bare and have else ""
             return reader.measured(text, "pressure", unit).value
         if kind == "leak":
             return units.parse(text, "concentration", unit="ppm").value * 1e6

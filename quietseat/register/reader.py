@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Location, Origin
-from quietseat.register import columns, crosschecks, fields, headers, rows, tags, words, workbook
+from quietseat.register import column_mends, columns, crosschecks, fields, headers, notices, rows, tags, words, workbook
 from quietseat.register import mends as mending
 from quietseat.register.build import Draft, locations, own_case
 from quietseat.register.cells import Reader
+from quietseat.register.column_mends import Named
 from quietseat.register.columns import Mapped
 from quietseat.register.headers import Head
 from quietseat.register.mends import Mends
@@ -21,7 +22,8 @@ from quietseat.register.others import Index, attach, fill
 from quietseat.register.parts import letter
 from quietseat.register.record import Column, Register, RowRead, SheetRead
 from quietseat.register.rows import Data
-from quietseat.register.taken import BLANK
+from quietseat.register.seen import Cells, Table
+from quietseat.register.taken import BLANK, Taken
 from quietseat.register.workbook import Book, Grid
 from quietseat.status import Assumption, InputUnusable, Problem
 
@@ -41,6 +43,8 @@ class _Sheet:
     matched: int = 0
     skipped: list[tuple[int, str, str]] = field(default_factory=list)
     part: bool = False  # a further table of the sheet
+    named: Named = column_mends.NOTHING
+    before: Mapping[int, str] = field(default_factory=dict)  # column -> the field it had without a mend
 
 
 @dataclass(slots=True)
@@ -51,6 +55,7 @@ class _Work:
     basis: Basis
     reader: Reader
     mends: Mends
+    keep: bool  # the cells are looked at later
     sheets: list[_Sheet] = field(default_factory=list)
     drafts: list[Draft] = field(default_factory=list)
     kept: list[tuple[Data, RowRead | None]] = field(default_factory=list)  # rows in order; RowRead once settled
@@ -63,20 +68,29 @@ def read(path: str | Path, basis: Basis, mends: str | Path | None = None) -> Reg
 
     Raises InputUnusable with one sentence where the file or the mends file cannot be used as a whole.
     """
+    return _whole(path, basis, mends, keep=False)[0]
+
+
+def read_with_cells(path: str | Path, basis: Basis, mends: str | Path | None = None) -> tuple[Register, Cells]:
+    """Read a register as `read` does, and keep its cells to look at. Raises as `read` does."""
+    return _whole(path, basis, mends, keep=True)
+
+
+def _whole(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) -> tuple[Register, Cells]:
     # The records of a register hold no cycles; looking for some costs a third of the time.
     paused = gc.isenabled()
     gc.disable()
     try:
-        return _read(path, basis, mends)
+        return _read(path, basis, mends, keep)
     finally:
         if paused:
             gc.enable()
 
 
-def _read(path: str | Path, basis: Basis, mends: str | Path | None) -> Register:
+def _read(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) -> tuple[Register, Cells]:
     listed = mending.load(mends)
     book = workbook.load(path)
-    work = _Work(book, basis, Reader(basis), listed)
+    work = _Work(book, basis, Reader(basis), listed, keep)
     _open(work)
     for sheet in work.sheets:
         if sheet.role == "main":
@@ -87,7 +101,13 @@ def _read(path: str | Path, basis: Basis, mends: str | Path | None) -> Register:
         if sheet.role in ("cases", "lines", "history"):
             _beside(work, sheet, index)
     mending.leftover(work.mends, {sheet.grid.name for sheet in work.sheets})
-    return _settle(work)
+    roles = {grid.name: "" for grid in work.book.grids} | {sheet.grid.name: sheet.role for sheet in reversed(work.sheets)}
+    column_mends.settle(work.mends, [(sheet.grid.name, mapped) for sheet in work.sheets for mapped in sheet.columns], roles, work.reader)
+    found = _settle(work)
+    if not keep:
+        return found, Cells((), work.reader)
+    counted = [frozenset(number for name, number in work.counted if name == sheet.grid.name) for sheet in work.sheets]
+    return found, Cells([Table(s.grid, s.head, s.role, s.columns, which) for s, which in zip(work.sheets, counted, strict=True)], work.reader)
 
 
 def _open(work: _Work) -> None:
@@ -103,11 +123,13 @@ def _open(work: _Work) -> None:
         if found is None:
             continue
         for part, head in headers.tables(grid, found):
-            role = headers.role(grid.name, head, part)
-            work.sheets.append(_Sheet(part, head, role, columns.map_columns(part, head, role, work.reader), part=head is not found))
+            work.sheets.append(_Sheet(part, head, headers.role(grid.name, head, part), [], part=head is not found))
     if not looked:
         raise InputUnusable(f"{work.book.file}: has no cells in any sheet.")
+    places = _map(work)
     _promote(work)
+    for sheet, listed in zip(work.sheets, places, strict=True):
+        column_mends.apply(work.mends, listed, sheet.columns, sheet.named, sheet.before, work.reader)
     if not any(sheet.role == "main" for sheet in work.sheets):
         names = ", ".join(looked[:6])
         down = next((grid.name for grid in work.book.grids if headers.downwards(grid)), "")
@@ -124,7 +146,36 @@ def _open(work: _Work) -> None:
                 work.book.file, grid.name,
             ))  # fmt: skip
     for sheet in work.sheets:
-        _tell_columns(work, sheet)
+        work.problems += notices.of_columns(work.book.file, sheet.grid, sheet.head, sheet.role, sheet.columns, sheet.part)
+
+
+def _map(work: _Work) -> list[list[int]]:
+    """The columns of every sheet as their headings and the mends name them; returns the places of each sheet's mends of columns."""
+    mains = {sheet.grid.name for sheet in work.sheets if sheet.role == "main"}
+    out = []
+    for sheet in work.sheets:
+        places = column_mends.of_sheet(work.mends, sheet.grid.name, mains == {sheet.grid.name})
+        out.append(places)
+        if places:
+            _named(work, sheet, places)
+        else:
+            sheet.columns = columns.map_columns(sheet.grid, sheet.head, sheet.role, work.reader)
+    return out
+
+
+def _named(work: _Work, sheet: _Sheet, places: list[int]) -> None:
+    """Columns named by mends: the sheet's role and its other columns follow from them."""
+    plain = columns.map_columns(sheet.grid, sheet.head, sheet.role, work.reader)
+    first = next(other for other in work.sheets if other.grid.name == sheet.grid.name)
+    if first is sheet:
+        sheet.named = column_mends.named(work.mends, places, {mapped.column for mapped in plain})
+    else:  # a further table: its columns are those of the first where the headings are the same
+        shared = {c for c, pair in sheet.head.headings.items() if first.head.headings.get(c) == pair}
+        sheet.named = replace(first.named, columns={c: i for c, i in first.named.columns.items() if c in shared})
+    sheet.before = {mapped.column: fields.shown(mapped.field) if mapped.field else "not mapped" for mapped in plain}
+    sheet.head = replace(sheet.head, named=sheet.named.columns, codes=sheet.named.codes)
+    sheet.role = headers.role(sheet.grid.name, sheet.head, sheet.grid)
+    sheet.columns = columns.map_columns(sheet.grid, sheet.head, sheet.role, work.reader)
 
 
 def _promote(work: _Work) -> None:
@@ -135,66 +186,6 @@ def _promote(work: _Work) -> None:
     best = max(tagged, key=lambda sheet: (headers.valve_fields(sheet.head), len(sheet.head.ids())))
     best.role = "main"
     best.columns = columns.map_columns(best.grid, best.head, "main", work.reader)
-
-
-def _tell_columns(work: _Work, sheet: _Sheet) -> None:
-    """Problems of whole columns and sheets: hidden ones, second columns, headings that do not fit their cells."""
-    grid, file = sheet.grid, work.book.file
-
-    def tell(rule: str, mend: str, mapped: Mapped | None = None, ident: str = "") -> None:
-        work.problems.append(Problem(rule, mend, file, grid.name, None, mapped.letter if mapped else None,
-                                     fields.shown(ident) if ident else None, mapped.heading if mapped else None))  # fmt: skip
-
-    if grid.hidden:
-        tell("the sheet is hidden; it was read all the same", "show it or remove it")
-    hidden = sorted(row for row in grid.hidden_rows if row in grid.rows and row >= sheet.head.after)
-    if hidden:
-        tell(f"{len(hidden)} hidden rows were read all the same: {_some(hidden)}", "show them, or delete them if they are void")
-    shown = [m for m in sheet.columns if m.column in grid.hidden_columns]
-    if shown:
-        tell(f"hidden columns were read all the same: {', '.join(m.letter for m in shown)}", "show them or delete them")
-    _colours(sheet, tell)
-    if sheet.part:
-        rows_ = sum(number >= sheet.head.after for number in grid.rows)
-        fate = f"its {rows_} rows were not read: it names no tag column" if sheet.role == "other" else "it was read by these"
-        tell(f"a further table begins in row {sheet.head.rows[0]} with headings of its own; {fate}", "give it a sheet of its own")
-        if sheet.role == "other":
-            return
-    if sheet.role == "other":
-        tell("the sheet names no tag column and no valves; it was not read", "give it a tag column if it belongs to the register")
-        return
-    for mapped in sheet.columns:
-        if mapped.second:
-            tell(f"second column for {fields.shown(mapped.second)}: {mapped.note}; it only fills blanks and is compared",
-                 "keep one column, or rename the other", mapped, mapped.second)  # fmt: skip
-        elif mapped.unitless:
-            tell("neither the heading nor a cell of the column names a unit",
-                 f"write the unit in the heading, for example '{mapped.heading} ({fields.example_unit(mapped.field)})'", mapped, mapped.field)  # fmt: skip
-        elif mapped.how == "unit":
-            tell("a column of units that fits no column of numbers", "put it to the right of its numbers", mapped)
-        elif mapped.how in ("near spelling", "content") or "do not" in mapped.note or "hardly" in mapped.note:
-            tell(f"column read by {mapped.how}: {mapped.note}" if mapped.field else mapped.note,
-                 "give the column a plain heading", mapped, mapped.field)  # fmt: skip
-
-
-def _colours(sheet: _Sheet, tell: Callable[..., None]) -> None:
-    """Colours that mark some of the tags may be a status; they are named, never read."""
-    tag = next((m for m in sheet.columns if m.field == "location.tag"), None)
-    if tag is None:
-        return
-    filled: dict[str, list[int]] = {}
-    for (row, column), colour in sheet.grid.colours.items():
-        if column == tag.column and row >= sheet.head.after:
-            filled.setdefault(colour, []).append(row)
-    total = sum(number >= sheet.head.after for number in sheet.grid.rows)
-    marks = "; ".join(f"{colour} in rows {_some(numbers)}" for colour, numbers in filled.items() if len(numbers) < 0.4 * total)
-    if marks:
-        tell(f"the tags of some rows are coloured ({marks}); what a colour means is not read", "write the status in a column", tag)
-
-
-def _some(numbers: list[int]) -> str:
-    text = ", ".join(map(str, numbers[:8]))
-    return text if len(numbers) <= 8 else f"{text}, ..."
 
 
 # --- rows of the valve sheets ------------------------------------------------------------------------------------
@@ -222,14 +213,20 @@ def _given(work: _Work, sheet: _Sheet, number: int) -> Mapping[str, Any]:
     """The mended values of one row."""
     if not work.mends.entries:
         return {}
-    places = work.mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
+    mends = work.mends
+    places = mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
+    if not places:
+        return {}
     units = {m.field: m.unit for m in sheet.columns if m.field}
     row = sheet.grid.rows[number]
     cells = {m.field: row[m.column] for m in sheet.columns if m.field and m.column < len(row)}
     for place in places:
-        before = cells.get(mending.ident(work.mends.entries[place].field) or "")
-        work.mends.entries[place] = replace(work.mends.entries[place], before=before.text if before else "")
-    return mending.values(work.mends, places, units, work.reader) if places else {}
+        before = cells.get(mending.ident(mends.entries[place].field) or "")
+        mends.entries[place] = replace(mends.entries[place], before=before.text if before else "")
+    out = mending.values(mends, places, units, work.reader)
+    tag = cells.get("location.tag")
+    parted = mending.split(mends, places, tag.text if tag else "", sheet.role == "main")
+    return out if parted is None else {**out, "location.tag": parted}
 
 
 def _main(work: _Work, sheet: _Sheet) -> None:
@@ -257,7 +254,8 @@ def _main(work: _Work, sheet: _Sheet) -> None:
             work.kept.append((data, RowRead(sheet.grid.name, number, "refused", "; ".join(data.reasons), ())))
             continue
         sheet.matched += 1
-        sheet.grid.rows[number] = ()  # read: the cells are not needed any more
+        if not work.keep:
+            sheet.grid.rows[number] = ()  # read: the cells are not needed any more
         work.drafts.append(draft)
         work.kept.append((data, None))
 
@@ -286,10 +284,18 @@ def _is_name(ident: str) -> bool:
     return fields.fields()[ident].quantity == "text" and not ident.startswith(("location.", "history."))
 
 
+def _tags(taken: Taken) -> tags.Tags | None:
+    """The tags of a tag cell, or of the mend that splits its row; None where it names none."""
+    read = tags.parse(taken.text) if taken.state == "value" else None
+    if isinstance(taken.value, tuple):
+        return tags.Tags(taken.value, read.remark if read else "")
+    return read
+
+
 def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     """The row as a draft, or None (with its reason) where it names no valve."""
     taken = data.values.get("location.tag", BLANK)
-    found = tags.parse(taken.text) if taken.state == "value" else None
+    found = _tags(taken)
     if found is None:
         word = taken.text and f": {taken.text!r} is none"
         reason = f"no tag{word or ': the cell is blank'}"
@@ -396,7 +402,7 @@ def _beside(work: _Work, sheet: _Sheet, index: Index) -> None:
         work.problems.extend(replace(problem, file=work.book.file) for problem in data.problems)
     if lost:
         work.problems.append(Problem(
-            f"{len(lost)} of {sheet.found} rows belong to no valve of the register: {_some(lost)}", "write the tags as the register has them",
+            f"{len(lost)} of {sheet.found} rows belong to no valve of the register: {notices.some(lost)}", "write the tags as the register has them",
             work.book.file, sheet.grid.name,
         ))  # fmt: skip
 
@@ -451,7 +457,7 @@ def _state(data: Data, settled: RowRead | None) -> RowRead:
     if settled is not None:
         return settled
     reasons = tuple(dict.fromkeys(data.reasons))
-    found = tags.parse(data.values["location.tag"].text)
+    found = _tags(data.values["location.tag"])
     return RowRead(data.sheet, data.number, "partial" if reasons else "read", "; ".join(reasons), found.tags if found else ())
 
 

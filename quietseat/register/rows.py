@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from quietseat.register import cells, fields, headers, sizes, tags
 from quietseat.register.cells import Reader
-from quietseat.register.columns import Mapped
+from quietseat.register.columns import Mapped, mended
 from quietseat.register.headers import Head
 from quietseat.register.parts import letter
 from quietseat.register.taken import BLANK, Taken
@@ -113,6 +113,8 @@ def extract(
             beside = row[mapped.unit_column]
             unit = fields.plain_unit(beside.text) if beside is not None and fields.is_unit(beside.text) else unit
         taken = reader.take(cell, known[ident], unit, mapped.dates) if cell is not None else BLANK
+        if mapped.hits and cell is not None:
+            taken = mended(mapped, cell, taken, known[ident], reader)
         where = f"{grid.name}!{letter(mapped.column)}{number}"
         if mapped.second or ident in data.values:
             if cell is not None:
@@ -123,7 +125,7 @@ def extract(
     _fluid_and_phase(data)
     for ident, taken in given.items():
         data.values[ident] = taken
-        data.where[ident] = taken.unit
+        data.where[ident] = taken.source
         data.more = [entry for entry in data.more if entry[0] != ident]
     if grid.comments:
         data.comments = [f"{letter(c)}{r}: {text}" for (r, c), text in grid.comments.items() if r == number]

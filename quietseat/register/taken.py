@@ -12,6 +12,7 @@ class Taken:
 
     state: value, blank, not-applicable, unknown, pending, refused, several (value: the values of one cell).
     how: read, assumed, mended. rule: the reading rule, or why it was refused. mend: how to write it.
+    source: the line of the mends file that stands in place of the cell, "" where the cell itself was read.
     """
 
     state: str
@@ -21,6 +22,7 @@ class Taken:
     rule: str = ""
     mend: str = ""
     unit: str = ""
+    source: str = ""
 
     @property
     def good(self) -> bool:

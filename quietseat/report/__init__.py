@@ -13,27 +13,31 @@ __all__ = ["write"]
 
 
 def write(study: StudyLike, folder: str | Path, progress: Callable[[int, int, str], None] | None = None) -> list[Path]:
-    """Write study.html, study.pdf, study.xlsx, problems.csv and fit-drawings/*.dxf into a folder; returns their paths.
+    """Write study.html, study.pdf, summary.pdf, study.xlsx, problems.csv and fit-drawings/*.dxf into a folder; returns their paths.
 
-    study: a Study (head, records, ranked). progress: called with done, total and the name of the part. Same study,
-    same bytes. study.json is written by the Study itself. Raises OSError where the folder cannot be written.
+    study: a Study (head, records, ranked); head["issue"], where it stands, tells who has issued and reviewed it. progress: called with
+    done, total and the name of the part. Same study, same bytes. study.json is written by the Study itself. Raises OSError where the
+    folder cannot be written.
     """
     from quietseat.report import build, fit, html, pdf, problems, xlsx
 
     say = progress or (lambda done, total, name: None)
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
-    say(0, 4, "document")
-    document = build.build(study)
-    say(1, 4, "study.html")
+    say(0, 5, "document")
+    leak = build.carbon(study)
+    document = build.build(study, leak)
+    say(1, 5, "study.html")
     files = [_put(place / "study.html", html.render(document).encode())]
-    say(2, 4, "study.pdf")
+    say(2, 5, "summary.pdf")
+    files.append(_put(place / "summary.pdf", pdf.render(build.summary(study, leak))))
+    say(3, 5, "study.pdf")
     files.append(_put(place / "study.pdf", pdf.render(document)))
-    say(3, 4, "study.xlsx")
+    say(4, 5, "study.xlsx")
     files.append(_put(place / "study.xlsx", xlsx.render(study)))
     files.append(_put(place / "problems.csv", problems.render(study.head.get("problems") or ()).encode()))
     files += fit.write_dxf(place, study)
-    say(4, 4, "done")
+    say(5, 5, "done")
     return files
 
 

@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
-from quietseat.report import figures, in_time, planning
+from quietseat.report import brief, figures, in_time, planning, sheet
 from quietseat.report.document import (
     PAGE_ROWS,
     PAPER_ROWS,
     Block,
     Bullets,
-    Callout,
     Cell,
     Column,
+    Contents,
     Document,
     Fold,
     Heading,
     NewPage,
+    OnePage,
     Only,
     Pairs,
     Prose,
@@ -25,12 +26,10 @@ from quietseat.report.document import (
     TableBlock,
     rest,
 )  # fmt: skip
-from quietseat.report.valve import anchor, problem_table, section
+from quietseat.report.valve import anchor, heading, problem_table, section
 from quietseat.report.words import (
     DASH,
     MARKS,
-    VERDICT_WORDS,
-    VERDICTS,
     Shown,
     choice_number,
     choices,
@@ -63,45 +62,47 @@ class StudyLike(Protocol):
     def ranked(self) -> Sequence[RecordLike]: ...
 
 
-def build(study: StudyLike) -> Document:
-    """The whole document of a study, for page and paper."""
+def build(study: StudyLike, leak: Mapping[str, float] | None = None) -> Document:
+    """The whole document of a study, for page and paper. leak: what `carbon` gave, where it is known already."""
     head, ranked = study.head, list(study.ranked())
     show = shown(head)
     rows = [record.summary for record in ranked]
     worst = [record for record in ranked if record.summary["verdict"] != "sound"]
     worst = worst[: int(choice_number(head, "worst_valves", "number", 50))]
     linked = {record.summary["rank"] for record in worst}
-    links = {str(record.summary["tag"]): anchor(record.summary["rank"]) for record in reversed(worst)}  # the worse of two of one tag
-    blocks: list[Block] = []
+    links = {
+        str(record.summary["tag"]): anchor(record.summary["rank"]) for record in reversed(worst)
+    }  # the worse of two of one tag
+    blocks: list[Block] = [*brief.pages(head, rows, leak or carbon(study), show, links), Contents()]
     for part in (
-        _summary(head, rows, linked, show), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
+        _ten(rows, linked), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
         planning.section(head, show, links), planning.questions(head, show, links),
-        _fleet(rows, linked, show), _worst(worst, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
-        _checking(head), _sign(),
+        _fleet(rows, linked, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
+        _checking(head), _remarks(head), _sign(), _worst(head, worst, show),
     ):  # fmt: skip
         blocks += part
-    values = choices(head)
-    subtitle = f"Register {head['register'].get('file') or DASH}. Standard {values.get('standard', DASH)}, edition {values.get('edition', DASH)}."
-    return Document(str(head.get("title") or "Relief valve study"), subtitle, str(head["hash"])[:12], tuple(blocks))
+    return Document(brief.title(head), brief.subtitle(head), str(head["hash"])[:12], tuple(blocks))
 
 
-def _summary(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> Iterable[Block]:
-    counts = head.get("counts") or {}
-    yield Heading(2, "Summary", "summary")
-    said = ", ".join(f"{counts.get(word, 0)} {word}" for word in VERDICTS)
-    yield Prose(f"{len(rows)} valves were assessed: {said}.", "lead")
-    yield TableBlock(
-        "Verdicts", (Column("Verdict"), Column("Valves", "number"), Column("Meaning", "wide")),
-        tuple((Cell(word, word), str(counts.get(word, 0)), VERDICT_WORDS[word]) for word in VERDICTS),
-    )  # fmt: skip
-    yield Callout("caution", "What this study is, and what it is not", tuple(str(line) for line in head.get("cautions") or ()))
+def summary(study: StudyLike, leak: Mapping[str, float] | None = None) -> Document:
+    """The management summary of a study, two pages that stand alone. leak: as for `build`."""
+    head = study.head
+    return brief.document(head, [record.summary for record in study.ranked()], leak or carbon(study), shown(head))
+
+
+def carbon(study: StudyLike) -> dict[str, float]:
+    """What all valves of a study leak in a year as CO2 equivalent, kg."""
+    return brief.tally(record.full() for record in study.records)
+
+
+def _ten(rows: Sequence[Mapping[str, Any]], linked: set[int]) -> Iterable[Block]:
     ten = [row for row in rows if row["verdict"] != "sound"][:10]
     yield Heading(2, f"The {_count_words(len(ten))} worst valves" if len(ten) != 1 else "The worst valve", "ten-worst")
     if not ten:
         yield Prose("Every valve passed the checks listed here.")
         return
     yield TableBlock(
-        "Worst first: safety, then value",
+        "Worst first: what endangers people, then what pays",
         (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Cause", "wide"), Column("Recommended cure", "wide"),
          Column("Does it clear everything?", "wide")),
         tuple(
@@ -127,7 +128,11 @@ def _clears(row: Mapping[str, Any]) -> str:
     text = clears(row.get("clears"))
     if row.get("clears") == "subject-to-proof":
         text += f": {cut(plain(row.get('condition')), 160).rstrip('.')}."
-        text += f" Without proof: {row['best_yes_title']}." if row.get("best_yes") else " Nothing tried does so without proof."
+        text += (
+            f" Without proof: {row['best_yes_title']}."
+            if row.get("best_yes")
+            else " Nothing tried does so without proof."
+        )
     return text
 
 
@@ -168,8 +173,8 @@ def _register(head: Mapping[str, Any]) -> Iterable[Block]:
         ),))  # fmt: skip
     mends = register.get("mends") or ()
     if mends:
-        keys = ("sheet", "row", "field", "value", "who", "when", "why")
-        yield Fold(f"Mends applied on top ({len(mends)})", (TableBlock(
+        keys = ("sheet", "row", "field", "value", "who", "when", "why", "applied")
+        yield Fold(f"Mends on top of the register ({len(mends)})", (TableBlock(
             "Mends", tuple(Column(key.capitalize()) for key in keys), tuple(tuple(plain(mend.get(key)) for key in keys) for mend in mends),
         ),))  # fmt: skip
 
@@ -182,7 +187,9 @@ def _fleet(rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> 
         Column("Inlet loss, of set", "number"), Column("Built-up, of set", "number"), Column("Recommended cure", "wide"), Column("Clears"),
         Column(f"Cost, middle, {show.currency}", "number"), Column("Defaults", "number"), Column("In plan"),
     )  # fmt: skip
-    table = TableBlock("Every valve, worst first", columns, tuple(_fleet_row(row, linked, show) for row in rows), "fleet")
+    table = TableBlock(
+        "Every valve, worst first", columns, tuple(_fleet_row(row, linked, show) for row in rows), "fleet"
+    )
     yield Only("page", (table,))
     if len(rows) > _PAPER_FLEET:
         yield Only("paper", (Prose(f"The table of all {len(rows)} valves stands in study.html and study.xlsx."),))
@@ -204,17 +211,38 @@ def _fleet_row(row: Mapping[str, Any], linked: set[int], show: Shown) -> tuple[s
     )  # fmt: skip
 
 
-def _worst(worst: Sequence[RecordLike], show: Shown) -> Iterable[Block]:
+def _worst(head: Mapping[str, Any], worst: Sequence[RecordLike], show: Shown) -> Iterable[Block]:
+    """Each of the worst valves: whole on the page; on paper a sheet, or whole where the Basis asks for it."""
     if not worst:
         return
+    whole = choices(head).get("pdf_valves") == "full"
+    study = str(head.get("hash") or "")
+    title = Heading(2, "The worst valves, one by one", "worst")
+    words = Prose(
+        f"The {len(worst)} worst valves that are not sound, in rank order. Numbers are computed from unrounded values."
+    )
+    sheets = Prose(
+        "A sheet for each valve; every step, input and remedy stands in study.html and study.json (printed here with pdf_valves = full)."
+    )
     yield NewPage()
-    yield Heading(2, "The worst valves, one by one", "worst")
-    yield Prose(f"The {len(worst)} worst valves that are not sound, in rank order. Numbers are computed from unrounded values.")
+    yield from (title, words) if whole else (Only("page", (title, words)),)
     for index, record in enumerate(worst):
-        if index:
-            yield NewPage()
-        yield from section(record.full(), show)
-    yield NewPage()
+        valve = record.full()
+        body = (heading(valve), *section(valve, show, study))
+        if whole:
+            yield from body if not index else (NewPage(), *body)
+        else:
+            before = () if index else (title, words, sheets)
+            front = OnePage((*before, heading(valve), *sheet.front(valve, show)))
+            yield Only("page", body)
+            yield Only("paper", (front, *sheet.fit(valve, study)))
+
+
+def _remarks(head: Mapping[str, Any]) -> Iterable[Block]:
+    said = brief.remarks(head.get("issue") or {})
+    if said:
+        yield Heading(2, "Remarks of the review", "remarks")
+        yield Bullets(tuple(said))
 
 
 def _assumptions(head: Mapping[str, Any]) -> Iterable[Block]:
@@ -238,7 +266,9 @@ def _problems(head: Mapping[str, Any]) -> Iterable[Block]:
     if not found:
         yield Prose("No problem was found in the register.")
         return
-    yield Prose(f"{len(found)} problems were found. No row is lost: each one stands here or in problems.csv with the way to mend it.")
+    yield Prose(
+        f"{len(found)} problems were found. No row is lost: each one stands here or in problems.csv with the way to mend it."
+    )
     for medium, most in (("page", PAGE_ROWS), ("paper", PAPER_ROWS)):
         yield Only(medium, (problem_table(found[:most], "Problems", rest(len(found), most, "problems.csv")),))
 
@@ -257,7 +287,9 @@ def _basis(head: Mapping[str, Any]) -> Iterable[Block]:
 
 def _sources(head: Mapping[str, Any]) -> Iterable[Block]:
     yield Heading(2, "Sources", "sources")
-    yield Prose("What was read, and how. Rows taken from memory of a document are to be verified in it before they decide anything.")
+    yield Prose(
+        "What was read, and how. Rows taken from memory of a document are to be verified in it before they decide anything."
+    )
     yield TableBlock(
         "Documents used", (Column("Document", "wide"), Column("Edition"), Column("How it was read"), Column("Note", "wide")),
         tuple((plain(item.get("title") or item.get("id")), plain(item.get("edition") or item.get("year")),
@@ -280,7 +312,12 @@ def _checking(head: Mapping[str, Any]) -> Iterable[Block]:
             "One hand check for each method used", (Column("Method"), Column("Valve"), Column("Line to redo", "wide")),
             tuple((plain(item.get("method")), plain(item.get("tag")), plain(item.get("line"))) for item in checks),
         )  # fmt: skip
-    yield Pairs((("Program version", Cell(plain(head.get("version")))), ("Hash of inputs, Basis and version", Cell(plain(head.get("hash"))))))
+    yield Pairs(
+        (
+            ("Program version", Cell(plain(head.get("version")))),
+            ("Hash of inputs, Basis and version", Cell(plain(head.get("hash")))),
+        )
+    )
 
 
 def _sign() -> Iterable[Block]:

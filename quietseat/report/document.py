@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 PAGE_ROWS, PAPER_ROWS = 500, 100  # of a table that may be long
@@ -137,8 +137,29 @@ class NewPage:
     """Paper starts a new page here."""
 
 
+@dataclass(frozen=True, slots=True)
+class OnePage:
+    """Blocks that fill one page of paper, set smaller where they would not fit; on the page nothing special."""
+
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """Paper prints the contents here, on pages of its own; the page has them at its side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Two groups of blocks side by side; a narrow screen puts the right one below."""
+
+    left: tuple[Block, ...]
+    right: tuple[Block, ...]
+
+
 Block = (
     Heading | Prose | Bullets | Pairs | TableBlock | Callout | Figure | Steps | Fold | SignedBy | Only | NewPage
+    | OnePage | Contents | Beside
 )  # fmt: skip
 
 
@@ -150,6 +171,18 @@ class Document:
     subtitle: str
     mark: str
     blocks: tuple[Block, ...]
+
+    def headings(self, medium: str) -> list[Heading]:
+        """The headings that one medium, page or paper, prints outside folds, in order."""
+        return list(_headings(self.blocks, medium))
+
+
+def _headings(blocks: Iterable[Block], medium: str) -> Iterator[Heading]:
+    for block in blocks:
+        if isinstance(block, Heading):
+            yield block
+        elif isinstance(block, OnePage) or (isinstance(block, Only) and block.medium == medium):
+            yield from _headings(block.blocks, medium)
 
 
 def long_table(

@@ -13,7 +13,7 @@ from quietseat.report.document import Figure
 from quietseat.report.drawing import INK, NEW, SOFT
 from quietseat.report.words import SHAPES, VERDICTS, Shown, choice_number, cut, field_words, is_number, percent
 
-COLOURS = {"misfit": "#9b2226", "unproven": "#4a5568", "watch": "#8a5a00", "sound": "#1b5e4b"}
+COLOURS = {"misfit": "#6f0d15", "unproven": "#3a4560", "watch": "#9a6400", "sound": "#1a6650"}
 _MARKS = {"misfit": "square", "unproven": "diamond", "watch": "triangle-up", "sound": "circle"}
 _MANY = 800  # more points than this are counted in fields instead of drawn one by one
 _FULL_LOSS, _FULL_USE = 0.25, 2.0  # the axes end here; what lies beyond is drawn on the edge and said so
@@ -240,6 +240,7 @@ def curve(plan: Mapping[str, Any], shown: Shown) -> Figure | None:
 
 
 _LINES = 16  # more lines than this are counted in the caption
+_NAMED = 5  # the worst valves named in the picture of money against risk
 _HERE = "http://here.invalid"  # stands for the workspace's own address while a picture is drawn: the engine changes bare paths
 
 
@@ -258,7 +259,8 @@ def linked(drawn: str) -> str:
     def here(found: re.Match[str]) -> str:
         return f'<a href="{found.group(1)}" aria-label="{escape(unquote(found.group(2)))}">'
 
-    return re.sub(rf'<a xlink:href="{re.escape(_HERE)}([^"#]*)#([^"]*)"[^>]*>', here, drawn)
+    bare = re.sub(r' (role|aria-roledescription)="[^"]*"', "", drawn)  # roles that ask for a name on every group of marks
+    return re.sub(rf'<a xlink:href="{re.escape(_HERE)}([^"#]*)#([^"]*)"[^>]*>', here, bare)
 
 
 def _link(address: str, words: str) -> str:
@@ -283,7 +285,7 @@ def counts_spec(lines: Sequence[Line], groups: Sequence[tuple[str, str, str]]) -
     return chart({
         "data": {"values": rows}, "spacing": 6, "columns": len(groups),
         "facet": {"column": {"field": "group", "type": "nominal", "sort": order, "header": head}},
-        "spec": {"width": 74 if len(groups) > 3 else 120, "height": {"step": 22}, "view": {"stroke": None}, "layer": [
+        "spec": {"width": {1: 250, 2: 120, 3: 86}.get(len(groups), 72), "height": {"step": 22}, "view": {"stroke": None}, "layer": [
             {"mark": {"type": "bar", "height": 11}, "encoding": {"y": y, "x": x, "color": colour}},
             {"mark": {"type": "text", "align": "left", "dx": 4, "fontSize": 12, "color": INK},
              "encoding": {"y": y, "x": x, "text": {"field": "label"}, "href": {"field": "link"}}},
@@ -291,9 +293,10 @@ def counts_spec(lines: Sequence[Line], groups: Sequence[tuple[str, str, str]]) -
     })  # fmt: skip
 
 
-def counts(title: str, lines: Sequence[Line], groups: Sequence[tuple[str, str, str]]) -> Figure | None:
-    """The picture of counts with its first lines; None where there is nothing to count."""
-    if not lines:
+def counts(title: str, lines: Sequence[Line], wanted: Sequence[tuple[str, str, str]]) -> Figure | None:
+    """The picture of counts with its first lines and the groups (name, heading, colour) that hold any; None where there is nothing to count."""
+    groups = [one for one in wanted if any(line.counts.get(one[0]) for line in lines)]
+    if not groups:
         return None
     told = "; ".join(
         f"{line.words}: " + (", ".join(f"{line.counts[name]} {heading}" for name, heading, _ in groups if line.counts.get(name)) or "none")
@@ -312,7 +315,7 @@ def trouble_by(title: str, lines: Sequence[Line]) -> Figure | None:
 def gaps(found: Sequence[tuple[str, int, int]]) -> Figure | None:
     """Which data are missing. found: field, valves judged with a default in its place, valves with a check it keeps open."""
     lines = [Line(field_words(name), {"default": default, "open": open_}) for name, default, open_ in found]
-    return counts("Valves with a field nobody states", lines, [("default", "a default stands in", SOFT), ("open", "a check stays open", NEW)])
+    return counts("Data gaps: valves with a field that is missing or in doubt", lines, [("default", "a default stands in", SOFT), ("open", "a check stays open", NEW)])
 
 
 def money_spec(points: Sequence[Mapping[str, Any]], currency: str) -> dict[str, Any]:
@@ -345,16 +348,16 @@ def money(found: Sequence[Mapping[str, Any]], shown: Shown) -> Figure | None:
     priced = [one for one in found if is_number(one["cost"]) and one["cost"] > 0 and one["score"] > 0]
     if not priced:
         return None
+    worst = sorted(priced, key=lambda one: one["rank"])[:_NAMED]
     points = [
-        {**{name: one[name] for name in ("cost", "score", "verdict")}, "label": str(one["rank"]) if one["rank"] <= 10 else "",
-         "link": _link(one["link"], f"Rank {one['rank']}: {one['tag']}")}
+        {**{name: one[name] for name in ("cost", "score", "verdict")}, "label": str(one["rank"]) if one["rank"] <= worst[-1]["rank"] else "",
+         "link": _link(one["link"], f"{one['rank']}: {one['tag']}")}
         for one in priced
     ]  # fmt: skip
-    worst = [one for one in sorted(priced, key=lambda one: one["rank"]) if one["rank"] <= 10]
     told = "; ".join(f"rank {one['rank']}, {one['tag']}: {shown.money(one['cost'])} {shown.currency}, score {one['score']:.3g}" for one in worst)
     many = "Size of a mark: number of valves. " if len(points) > _MANY else ""
     caption = (
         f"Money against risk: {len(points)} valves with a priced remedy. Score: severity of what fails first, then how far it is beyond its limit. "
-        f"{many}Figures: rank of the ten worst. High on the left: much trouble, cheap to cure."
+        f"{many}Figures: ranks of the worst. High on the left: much trouble, cheap to cure."
     )
     return Figure(linked(svg(money_spec(points, shown.currency))), f"Scatter of score against cost of the recommended remedy. {told}.", caption)

@@ -11,16 +11,19 @@ from html import escape
 from importlib import resources
 
 from quietseat.report.document import (
+    Beside,
     Block,
     Bullets,
     Callout,
     Cell,
     Column,
+    Contents,
     Document,
     Figure,
     Fold,
     Heading,
     NewPage,
+    OnePage,
     Only,
     Pairs,
     Prose,
@@ -32,6 +35,8 @@ from quietseat.report.document import (
 from quietseat.report.words import SHAPES, clean
 from quietseat.typeset import mathml, mathml_symbol
 
+_TAG = re.compile(r"<(?!a[\s>])[a-z][^>]*>")  # of a picture, links left aside
+_ARIA = re.compile(r'\s(?:role|aria-[a-z]+)="[^"]*"')
 _STACK_ROWS = 30  # a longer table scrolls in its own box on a phone; a shorter one with sentences stacks
 
 
@@ -45,7 +50,7 @@ def render(document: Document) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(document.title)}</title><style>{style}</style></head>\n<body><div class=\"sheet\"><header>"
+        f'<title>{escape(document.title)}</title><style>{style}</style></head>\n<body><div class="sheet"><header>'
         f"<h1>{escape(document.title)}</h1><p>{escape(document.subtitle)}</p>"
         f'<p class="small">Hash {escape(document.mark)}</p></header>{_contents(document)}<main>{body}</main></div>'
         f"<script>{script}</script></body></html>\n"
@@ -62,12 +67,18 @@ def _packaged(name: str) -> str:
 
 
 def _contents(document: Document) -> str:
-    headings = [block for block in document.blocks if isinstance(block, Heading) and block.anchor and block.level == 2]
-    links = "".join(f'<li><a href="#{head.anchor}">{escape(head.text)}</a></li>' for head in headings)
-    valves = [block for block in document.blocks if isinstance(block, Heading) and block.level == 3]
+    headings = [head for head in document.headings("page") if head.anchor]
+    links = "".join(
+        f'<li><a href="#{head.anchor}">{escape(head.text)}</a></li>' for head in headings if head.level == 2
+    )
+    valves = [head for head in headings if head.level == 3 and head.verdict]
     tags = "".join(f'<li><a href="#{head.anchor}">{escape(head.text)}</a></li>' for head in valves)
-    more = f"<details><summary>The worst valves, one by one ({len(valves)})</summary><ul>{tags}</ul></details>" if valves else ""
-    return f'<nav aria-label="Contents"><ul>{links}</ul>{more}</nav>'
+    more = (
+        f"<details><summary>The worst valves, one by one ({len(valves)})</summary><ul>{tags}</ul></details>"
+        if valves
+        else ""
+    )
+    return f'<nav aria-label="Contents"><p class="label">Contents</p><ul>{links}</ul>{more}</nav>'
 
 
 def _verdict(word: str, text: str) -> str:
@@ -83,7 +94,8 @@ class _Page:
         self.printers: dict[type, Callable[..., str]] = {
             Heading: self.heading, Prose: self.prose, Bullets: self.bullets, Pairs: self.pairs, TableBlock: self.table,
             Callout: self.callout, Figure: self.figure, Steps: self.steps, Fold: self.fold, SignedBy: self.signed,
-            Only: self.only, NewPage: lambda block: "",
+            Only: self.only, OnePage: lambda block: "".join(self.blocks(block.blocks)), Beside: self.beside,
+            NewPage: lambda block: "", Contents: lambda block: "",
         }  # fmt: skip
 
     def blocks(self, blocks: Iterable[Block]) -> Iterable[str]:
@@ -93,7 +105,11 @@ class _Page:
 
     def heading(self, block: Heading) -> str:
         anchor = f' id="{escape(block.anchor)}"' if block.anchor else ""
-        shape = f'<span class="v v-{escape(block.verdict)}" aria-hidden="true">{SHAPES.get(block.verdict, "")}</span> ' if block.verdict else ""
+        shape = (
+            f'<span class="v v-{escape(block.verdict)}" aria-hidden="true">{SHAPES.get(block.verdict, "")}</span> '
+            if block.verdict
+            else ""
+        )
         return f"<h{block.level}{anchor}>{shape}{escape(block.text)}</h{block.level}>"
 
     def prose(self, block: Prose) -> str:
@@ -103,10 +119,16 @@ class _Page:
         return "<ul>" + "".join(f"<li>{escape(item)}</li>" for item in block.items) + "</ul>"
 
     def pairs(self, block: Pairs) -> str:
-        return "<dl>" + "".join(f"<dt>{escape(name)}</dt><dd>{_cell(cell)}</dd>" for name, cell in block.items) + "</dl>"
+        return (
+            "<dl>" + "".join(f"<dt>{escape(name)}</dt><dd>{_cell(cell)}</dd>" for name, cell in block.items) + "</dl>"
+        )
 
     def callout(self, block: Callout) -> str:
-        shape = f'<span class="v v-{block.tone}" aria-hidden="true">{SHAPES[block.tone]}</span> ' if block.tone in SHAPES else ""
+        shape = (
+            f'<span class="v v-{block.tone}" aria-hidden="true">{SHAPES[block.tone]}</span> '
+            if block.tone in SHAPES
+            else ""
+        )
         lines = "".join(f"<p>{escape(line)}</p>" for line in block.text)
         return f'<div class="call call-{block.tone}"><p class="what">{shape}{escape(block.title)}</p>{lines}</div>'
 
@@ -117,12 +139,20 @@ class _Page:
         return f"<figure>{drawn}<figcaption>{escape(block.caption)}</figcaption></figure>"
 
     def table(self, block: TableBlock) -> str:
-        stack = block.kind != "fleet" and len(block.columns) > 3 and len(block.rows) <= _STACK_ROWS and any(column.kind == "wide" for column in block.columns)
+        stack = (
+            block.kind != "fleet"
+            and len(block.columns) > 3
+            and len(block.rows) <= _STACK_ROWS
+            and any(column.kind == "wide" for column in block.columns)
+        )
 
         def role(name: str) -> str:
             return f' role="{name}"' if stack else ""
 
-        head = "".join(f'<th scope="col"{role("columnheader")}{_class(column, True)}>{escape(column.title)}</th>' for column in block.columns)
+        head = "".join(
+            f'<th scope="col"{role("columnheader")}{_class(column, True)}>{escape(column.title)}</th>'
+            for column in block.columns
+        )
         labels = [f' data-label="{escape(column.title)}"{role("cell")}' if stack else "" for column in block.columns]
         openings = [f"<td{_class(column, False)}{label}>" for column, label in zip(block.columns, labels, strict=True)]
         line = f"<tr{role('row')}>"
@@ -132,7 +162,7 @@ class _Page:
         groups, kind = role("rowgroup"), ' class="stack"' if stack else ""
         return (
             f'<div class="block"><div class="scroll" tabindex="0" role="region" aria-label="{escape(block.caption)}"{fleet}>'
-            f'<table{kind}{role("table")}><caption>{escape(block.caption)}</caption>'
+            f"<table{kind}{role('table')}><caption>{escape(block.caption)}</caption>"
             f"<thead{groups}><tr{role('row')}>{head}</tr></thead>"
             f"<tbody{groups}>{body}</tbody></table></div>{note}</div>"
         )
@@ -145,7 +175,14 @@ class _Page:
         return f"<details><summary>{escape(block.title)}</summary>{''.join(self.blocks(block.blocks))}</details>"
 
     def signed(self, block: SignedBy) -> str:
-        return '<div class="signs">' + "".join(f"<div>{escape(role)}: name, date, signature</div>" for role in block.roles) + "</div>"
+        return (
+            '<div class="signs">'
+            + "".join(f"<div>{escape(role)}: name, date, signature</div>" for role in block.roles)
+            + "</div>"
+        )
+
+    def beside(self, block: Beside) -> str:
+        return f'<div class="beside"><div>{"".join(self.blocks(block.left))}</div><div>{"".join(self.blocks(block.right))}</div></div>'
 
     def only(self, block: Only) -> str:
         return "".join(self.blocks(block.blocks)) if block.medium == "page" else ""
@@ -158,7 +195,8 @@ def _class(column: Column, head: bool) -> str:
 
 def _cells(openings: Sequence[str], row: Sequence[str | Cell]) -> str:
     return "".join(
-        f"{opening}{escape(cell, quote=False) if isinstance(cell, str) else _cell(cell)}</td>" for opening, cell in zip(openings, row)
+        f"{opening}{escape(cell, quote=False) if isinstance(cell, str) else _cell(cell)}</td>"
+        for opening, cell in zip(openings, row)
     )
 
 
@@ -178,7 +216,9 @@ def _step(line: StepLine) -> str:
         return f'<div class="step"><p>{_math(f"{symbol}<mo>=</mo>{_value(line)}")} &ensp;{name}</p>{foot}</div>'
     first = _math(f"{symbol}<mo>=</mo>{mathml(line.expression)}")
     second = _math(f"<mo>=</mo>{mathml(line.substituted)}<mo>=</mo>{_value(line)}")
-    return f'<div class="step"><p>{name}</p><div class="maths">{first}</div><div class="maths">{second}</div>{foot}</div>'
+    return (
+        f'<div class="step"><p>{name}</p><div class="maths">{first}</div><div class="maths">{second}</div>{foot}</div>'
+    )
 
 
 @lru_cache(maxsize=512)
@@ -197,7 +237,10 @@ def _math(inner: str) -> str:
 def _inline(svg: str, prefix: str) -> str:
     """An SVG for use inside the page: no name spaces needed, ids made its own."""
     start = svg.index("<svg")
-    text = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", svg[start:])
+    text = re.sub(r'\s(?:xmlns(?::\w+)?="[^"]*"|role="graphics-[^"]*"|aria-roledescription="[^"]*")', "", svg[start:])  # the figure as a whole has its words
+    text = _TAG.sub(
+        lambda found: _ARIA.sub("", found.group()), text
+    )  # the words of the whole picture stand on its opening tag
     if ' id="' in text:
         text = re.sub(r'(\sid="|url\(#|href="#)', lambda found: found.group(1) + prefix, text)
     return text

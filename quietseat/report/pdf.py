@@ -1,6 +1,6 @@
-"""The Document as study.pdf by typst: data go in as JSON, formulas as typeset maths, pictures with words for them.
+"""The Document as a PDF by typst: data go in as JSON, formulas as typeset maths, pictures with words for them.
 
-The bytes depend on the study alone: the document date is fixed and only the fonts inside typst are used, unless a
+Tagged for screen readers (PDF/UA-1) and kept for the archive (PDF/A-2a). The bytes depend on the study alone: the document date is fixed and only the fonts inside typst are used, unless a
 character of the register is in none of them.
 """
 
@@ -13,15 +13,18 @@ from importlib import resources
 from typing import Any
 
 from quietseat.report.document import (
+    Beside,
     Block,
     Bullets,
     Callout,
     Cell,
+    Contents,
     Document,
     Figure,
     Fold,
     Heading,
     NewPage,
+    OnePage,
     Only,
     Pairs,
     Prose,
@@ -38,7 +41,7 @@ _RARE = re.compile("[^\x00-\u2bff\ufb00-\ufb06\ufffd]")  # scripts and signs out
 _RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 _JOINT = re.compile(r"([^\s_/.,;:&=-]{12}|[^\s]{3,11}[_/.,;:&=-])")
 _LONG = 84  # an expression of more characters with a fraction in it may be wider than the page
-_STANDARDS = ("ua-1", "a-2b")
+_STANDARDS = ("ua-1", "a-2a")
 
 
 def render(document: Document, standards: Sequence[str] = _STANDARDS) -> bytes:
@@ -69,9 +72,15 @@ def sources(document: Document) -> dict[str, bytes]:
     """The files typst compiles: template, data, maths and pictures."""
     paper = _Paper()
     blocks = paper.blocks(document.blocks)
-    at = next((i for i, block in enumerate(blocks) if block["k"] == "heading" and block["anchor"] == "trouble"), len(blocks))
-    blocks.insert(at, {"k": "contents"})
-    data = {"title": clean(document.title), "subtitle": clean(document.subtitle), "mark": document.mark, "cut": _cut_at(document.title, 90), "blocks": blocks}
+    first = blocks[0]["blocks"] if blocks and blocks[0]["k"] == "onepage" else blocks
+    first.insert(0, {"k": "title"})
+    data = {
+        "title": clean(document.title),
+        "subtitle": clean(document.subtitle),
+        "mark": document.mark,
+        "cut": _cut_at(document.title, 90),
+        "blocks": blocks,
+    }
     lines = [f"  {formula}," for formula in paper.maths]
     template = resources.files("quietseat.report").joinpath("study.typ").read_bytes()
     return {
@@ -110,7 +119,13 @@ class _Paper:
         match block:
             case Heading():
                 # the title is the document's own, so a level-2 heading is the first level on paper
-                return {"k": "heading", "level": block.level - 1, "text": _soft(block.text), "anchor": block.anchor, "verdict": block.verdict}
+                return {
+                    "k": "heading",
+                    "level": block.level - 1,
+                    "text": _soft(block.text),
+                    "anchor": block.anchor,
+                    "verdict": block.verdict,
+                }
             case Prose():
                 return {"k": "prose", "text": _soft(block.text), "tone": block.tone}
             case Bullets():
@@ -118,7 +133,12 @@ class _Paper:
             case Pairs():
                 return {"k": "pairs", "items": [[name, _cell(cell)] for name, cell in block.items]}
             case Callout():
-                return {"k": "callout", "tone": block.tone, "title": _soft(block.title), "text": [_soft(line) for line in block.text]}
+                return {
+                    "k": "callout",
+                    "tone": block.tone,
+                    "title": _soft(block.title),
+                    "text": [_soft(line) for line in block.text],
+                }
             case TableBlock():
                 return _table(block)
             case Figure():
@@ -134,15 +154,29 @@ class _Paper:
                 return {"k": "signed", "roles": list(block.roles)}
             case NewPage():
                 return {"k": "newpage"}
+            case OnePage():
+                return {"k": "onepage", "blocks": self.blocks(block.blocks)}
+            case Contents():
+                return {"k": "contents"}
+            case Beside():
+                return {"k": "beside", "left": self.blocks(block.left), "right": self.blocks(block.right)}
         raise TypeError(type(block).__name__)
 
     def figure(self, block: Figure) -> dict[str, Any]:
         """A picture becomes a file of its own; its generic font becomes the one of the text."""
         name = f"figure-{len(self.pictures)}.svg"
-        self.pictures[name] = clean(block.svg).replace('font-family="sans-serif"', 'font-family="Libertinus Serif"').encode()
+        self.pictures[name] = (
+            clean(block.svg).replace('font-family="sans-serif"', 'font-family="Libertinus Serif"').encode()
+        )
         found = re.search(r'<svg[^>]*?\swidth="([\d.]+)', block.svg)
         wide = min(float(found.group(1)) * 0.225, 170.0) if found else 110.0
-        return {"k": "figure", "file": name, "alt": clean(block.alt), "caption": _soft(block.caption), "width": round(wide, 1)}
+        return {
+            "k": "figure",
+            "file": name,
+            "alt": clean(block.alt),
+            "caption": _soft(block.caption),
+            "width": round(wide, 1),
+        }
 
     def step(self, line: StepLine) -> dict[str, Any]:
         """Rows of maths, each the number of a formula in maths.typ; a value without a formula is one short row."""
@@ -200,7 +234,7 @@ def _table(block: TableBlock) -> dict[str, Any]:
         "k": "table", "caption": _soft(block.caption), "note": _soft(block.note),
         "columns": [{"title": column.title, "kind": column.kind} for column in block.columns], "widths": _widths(block),
         "breakable": any(len(cell if isinstance(cell, str) else cell.text) > 1200 for row in block.rows for cell in row),
-        "size": 8.0 if len(block.columns) < 8 else 7.2, "rows": [[_cell(cell) for cell in row] for row in block.rows],
+        "size": 0.84 if len(block.columns) < 8 else 0.76, "rows": [[_cell(cell) for cell in row] for row in block.rows],
     }  # fmt: skip
 
 
@@ -208,7 +242,10 @@ def _widths(block: TableBlock) -> list[float]:
     """Shares of the page width by what the columns hold: the longest word must fit, sentences get the rest."""
     shares: list[float] = []
     for index, column in enumerate(block.columns):
-        texts = [cell if isinstance(cell, str) else f"{cell.text}{'   ' if cell.verdict else ''}" for cell in (row[index] for row in block.rows)]
+        texts = [
+            cell if isinstance(cell, str) else f"{cell.text}{'   ' if cell.verdict else ''}"
+            for cell in (row[index] for row in block.rows)
+        ]
         words = max((len(word) for text in (column.title, *texts) for word in text.split()), default=4)
         longest = max((len(text) for text in texts), default=4)
         average = sum(map(len, texts)) / max(len(texts), 1)

@@ -20,7 +20,7 @@ from quietseat.report.document import (
     TableBlock,
     long_table,
 )  # fmt: skip
-from quietseat.report.valve import noted
+from quietseat.report.tried import noted
 from quietseat.report.words import (
     DASH,
     Shown,

@@ -169,7 +169,7 @@ def _lives(found: Mapping[str, Any]) -> TableBlock:
     rows = tuple((title, *(column[title] for column in columns)) for title in columns[0])
     return TableBlock(
         "Weibull lives of the present valve",
-        (Column("", "wide"), *(Column(FAILS[mode["mode"]].capitalize()) for mode in modes)), rows,
+        (Column("Figure", "wide"), *(Column(FAILS[mode["mode"]].capitalize()) for mode in modes)), rows,
         note=f"P = 1 − exp(−(t/η)^β), API RP 581. The table counts as {plain(modes[0]['weight'])} failures (Basis: reliability_weight); a look "
              "is a life between two visits whose result is on record.",
     )  # fmt: skip

@@ -7,14 +7,13 @@ from itertools import groupby
 from typing import Any
 
 from quietseat.formula import number
-from quietseat.report import drawing, in_time, leakage, money, reliability
+from quietseat.report import drawing, in_time, leakage, money, reliability, tried
 from quietseat.report.document import (
     Block,
     Bullets,
     Callout,
     Cell,
     Column,
-    Figure,
     Fold,
     Heading,
     Pairs,
@@ -32,7 +31,6 @@ from quietseat.report.words import (
     Shown,
     clears,
     code,
-    codes,
     cut,
     field_words,
     is_number,
@@ -46,17 +44,22 @@ from quietseat.typeset import unit_text
 _SHARES = {"oversized", "undersized", "inlet-loss", "back-pressure", "close-to-set", "stuck", "set-above-mawp"}
 
 
-def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    """All blocks of one valve, from its unpacked dict."""
-    tag = str(valve["tag"])
-    yield Heading(3, f"{valve['rank']}. {tag}: {valve['verdict']}", anchor(valve["rank"]), valve["verdict"])
+def heading(valve: Mapping[str, Any]) -> Heading:
+    """Rank, tag and verdict."""
+    return Heading(3, f"{valve['rank']}. {valve['tag']}: {valve['verdict']}", anchor(valve["rank"]), valve["verdict"])
+
+
+def section(valve: Mapping[str, Any], shown: Shown, study: str = "") -> Iterable[Block]:
+    """All blocks of one valve below its heading, from its unpacked dict. study: the study's hash, printed in the fit drawing."""
     yield facts(valve, shown)
     yield Callout(valve["verdict"], verdict_title(valve), tuple(valve.get("reasons") or ()))
     yield from cure(valve, shown)
-    yield Fold(f"Evidence, numbers, remedies and steps of {tag}", tuple(_proof(valve, shown)), quiet=True)
+    yield Fold(
+        f"Evidence, numbers, remedies and steps of {valve['tag']}", tuple(_proof(valve, shown, study)), quiet=True
+    )
 
 
-def _proof(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
+def _proof(valve: Mapping[str, Any], shown: Shown, study: str) -> Iterable[Block]:
     if valve.get("evidence"):
         yield Prose("Evidence", "label")
         yield Bullets(tuple(cut(str(item), 600) for item in valve["evidence"]))
@@ -69,7 +72,7 @@ def _proof(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     yield from stability(valve, shown)
     yield from in_time.section(valve, shown)
     yield from leakage.section(valve, shown)
-    yield from _remedies(valve, shown)
+    yield from tried.section(valve, shown, study)
     yield from money.section(valve, shown)
     yield from reliability.section(valve, shown)
     yield from resistances(valve)
@@ -82,20 +85,25 @@ def anchor(rank: Any) -> str:
 
 
 def verdict_title(valve: Mapping[str, Any]) -> str:
-    """Verdict title of a valve's section."""
+    """The verdict and its cause in one line."""
     meaning = VERDICT_WORDS.get(valve["verdict"], "")
     cause = valve.get("cause") or ""
     return f"{str(valve['verdict']).capitalize()}: {cause or meaning}"
 
 
 def facts(valve: Mapping[str, Any], shown: Shown) -> Block:
-    """Facts of a valve's section."""
+    """What stands there: size, kind, set, flanges, what it protects, its place in the register."""
     body, vessel = valve.get("valve") or {}, valve.get("vessel") or {}
     classes = [body.get("inlet_class"), body.get("outlet_class")]
     items = [
-        ("Valve", " ".join(plain(part) for part in (_designation(body), body.get("kind")) if part) or DASH),
+        ("Valve", " ".join(plain(part) for part in (designation(body), body.get("kind")) if part) or DASH),
         ("Set pressure", shown.pressure_of(body.get("set_pressure_pa"))),
-        ("Flanges", f"class {plain(classes[0])} by {plain(classes[1])}, {plain(body.get('facing'))} face" if any(classes) else DASH),
+        (
+            "Flanges",
+            f"class {plain(classes[0])} by {plain(classes[1])}, {plain(body.get('facing'))} face"
+            if any(classes)
+            else DASH,
+        ),
         ("Protects", plain(vessel.get("name"))),
         ("MAWP", shown.pressure_of(vessel.get("mawp_pa"))),
         ("Plant unit", plain(valve.get("unit"))),
@@ -106,14 +114,14 @@ def facts(valve: Mapping[str, Any], shown: Shown) -> Block:
     return Pairs(tuple((name, Cell(text)) for name, text in items))
 
 
-def _designation(body: Mapping[str, Any]) -> str:
+def designation(body: Mapping[str, Any]) -> str:
     """The size as the trade writes it, such as 4P6."""
     sizes = [f"{body[key]:g}" if is_number(body.get(key)) else "" for key in ("inlet_size", "outlet_size")]
     return str(body.get("designation") or f"{sizes[0]}{body.get('orifice') or ''}{sizes[1]}")
 
 
 def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    """Cure of a valve's section."""
+    """The recommended remedy with its condition, price and fit; or that there is none."""
     by_name = {remedy["name"]: remedy for remedy in valve.get("remedies") or ()}
     first, best = by_name.get(valve.get("recommended")), by_name.get(valve.get("best_yes"))
     if first is None:
@@ -130,7 +138,9 @@ def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     if first.get("fit"):
         lines.append(f"Fit: {first['fit']['verdict']}. {first['fit'].get('words') or ''}".strip())
     if best is not None and best["name"] != first["name"]:
-        lines.append(f"Best remedy that clears everything without proof: {_sentence(best['title'])} {_price(best, shown)}")
+        lines.append(
+            f"Best remedy that clears everything without proof: {_sentence(best['title'])} {_price(best, shown)}"
+        )
     elif first["clears"] != "yes":
         lines.append("No remedy tried here clears everything without proof.")
     planned = "In the plan" if valve.get("in_plan") else "Not in the plan"
@@ -144,11 +154,13 @@ def _sentence(text: str) -> str:
 
 def _price(remedy: Mapping[str, Any], shown: Shown) -> str:
     cost = remedy.get("cost")
-    return f"Whole-life cost {shown.spread(cost['total'])} {shown.currency}.".replace(" .", ".") if cost else "Not priced."
+    return (
+        f"Whole-life cost {shown.spread(cost['total'])} {shown.currency}.".replace(" .", ".") if cost else "Not priced."
+    )
 
 
 def finding_value(finding: Mapping[str, Any], key: str, shown: Shown) -> str:
-    """Finding value of a valve's section."""
+    """The value or the limit of a finding in the study's units."""
     value, unit = finding.get(key), str(finding.get("unit") or "")
     if not is_number(value):
         return plain(value)
@@ -161,7 +173,7 @@ def _findings(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         (
             Cell(f"{code(item['code'])}: {OUTCOMES.get(item['outcome'], item['outcome'])}"), str(item.get("words") or DASH),
             finding_value(item, "value", shown), finding_value(item, "limit", shown), percent(item.get("margin")),
-            SEVERITIES.get(item["severity"], item["severity"]), _rule(item),
+            SEVERITIES.get(item["severity"], item["severity"]), rule_words(item),
         )
         for item in valve.get("findings") or ()
     )  # fmt: skip
@@ -175,7 +187,8 @@ def _findings(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     )  # fmt: skip
 
 
-def _rule(finding: Mapping[str, Any]) -> str:
+def rule_words(finding: Mapping[str, Any]) -> str:
+    """The rule of a finding and what it rests on."""
     parts = [str(finding.get("rule") or "")]
     if finding.get("case"):
         parts.append(f"case {finding['case']}")
@@ -235,7 +248,7 @@ def _rounded(value: Any) -> Any:
 
 
 def ended(case: Mapping[str, Any]) -> str:
-    """Ended of a valve's section."""
+    """Method of a case and how it ended."""
     words = ", ".join(str(part) for part in (case.get("method"), case.get("regime")) if part)
     if case.get("status") not in (None, "ok"):
         return f"{words}: {case['status']}. {case.get('reason') or ''}".strip()
@@ -254,16 +267,21 @@ def rate_bases(valve: Mapping[str, Any]) -> dict[int, str]:
 
 
 def stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    """Stability of a valve's section."""
+    """Stability in closed form: verdict, words, and the lengths, times and pressures behind them."""
     found = valve.get("stability") or {}
     if not found:
         return
     yield Prose("Stability", "label")
-    yield Prose(f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or found.get('reason') or 'Not assessed.'}")
+    yield Prose(
+        f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
+    )
     items = [
         ("Inlet length / critical length", _pair(found, "inlet_length_m", "critical_length_m", shown, "m")),
         ("Wave return / opening time", _pair(found, "wave_return_s", "opening_time_s", shown, "s")),
-        ("Force balance used / allowed", _pair(found, "force_balance_used_pa", "force_balance_allowed_pa", shown, "Pa")),
+        (
+            "Force balance used / allowed",
+            _pair(found, "force_balance_used_pa", "force_balance_allowed_pa", shown, "Pa"),
+        ),
         ("Pressure drop of the opening wave", shown.difference_of(found.get("wave_drop_pa"))),
         ("Cycle period", shown.quantity(found.get("cycle_period_s"), "s")),
         ("Valve frequency", shown.quantity(found.get("valve_frequency_hz"), "Hz")),
@@ -275,131 +293,6 @@ def stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
 
 def _pair(found: Mapping[str, Any], first: str, second: str, shown: Shown, unit: str) -> str:
     return f"{shown.quantity(found.get(first), unit)} / {shown.quantity(found.get(second), unit)}"
-
-
-def _remedies(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    remedies = valve.get("remedies") or ()
-    if not remedies:
-        return
-    notes: dict[str, int] = {}
-    remedies = folded(remedies)
-    lives = any(remedy.get("life_cycle") for remedy in remedies)
-    rows = tuple(_remedy_row(remedy, valve, shown, notes, lives) for remedy in remedies)
-    yield TableBlock(
-        "Remedies tried, with the reason for each that lost",
-        (
-            Column("Remedy", "wide"), Column("Clears", "wide"), Column("Leaves or creates"), Column("Fit"), Column("Suitability", "wide"),
-            Column(f"Whole-life cost, {shown.currency}", "number"),
-            *([Column(f"Net present value (P10 to P90), {shown.currency}", "number")] if lives else []), Column("Why", "wide"),
-        ), rows,
-    )  # fmt: skip
-    if notes:
-        yield Bullets(tuple(f"Note {at}: {words}." for words, at in notes.items()))
-    chosen = next((item for item in remedies if item["name"] == valve.get("recommended")), None)
-    picture = _fit_picture(valve, remedies, chosen)
-    if picture:
-        yield picture
-    costs = drawing.cost_ranges(str(valve["tag"]), remedies, valve.get("recommended"), shown)
-    if costs:
-        yield costs
-    if chosen:
-        yield from price_tables(chosen, shown)
-
-
-def folded(remedies: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Pilots that differ by nothing but bleeding stand in one line: same price, same fit, same reason."""
-    out: list[Mapping[str, Any]] = []
-    at: dict[tuple[Any, ...], int] = {}
-    for remedy in remedies:
-        title = str(remedy["title"])
-        plain = title.replace("non-bleeding", "bleeding")
-        cost, fit = remedy.get("cost") or {}, remedy.get("fit") or {}
-        key = (plain, remedy["clears"], remedy.get("condition"), remedy.get("rejected_because"), fit.get("verdict"), str(cost.get("total")),
-               str((remedy.get("life_cycle") or {}).get("npv")))  # fmt: skip
-        if "bleeding" in title and key in at:
-            out[at[key]] = {**out[at[key]], "title": plain.replace("bleeding", "bleeding or not")}
-            continue
-        at[key] = len(out)
-        out.append(remedy)
-    return out
-
-
-def _fit_picture(valve: Mapping[str, Any], remedies: Sequence[Mapping[str, Any]], chosen: Mapping[str, Any] | None) -> Figure | None:
-    """The fit of the recommended remedy; where the body stays, the first other body that was tried."""
-    candidates = [item for item in ([chosen] if chosen else []) + list(remedies) if drawing.has_drawing(item.get("fit"))]
-    changed = [item for item in candidates if item["fit"]["verdict"] != "same body"]
-    if not changed:
-        return None
-    shows = changed[0]
-    if chosen is None or shows is not chosen:
-        shows = next((item for item in changed if item["fit"]["verdict"] in ("spool", "spacer", "does not fit")), shows)
-    return drawing.fit_drawing(str(valve["tag"]), str(shows["title"]), shows["fit"], valve.get("valve") or {})
-
-
-def _remedy_row(
-    remedy: Mapping[str, Any], valve: Mapping[str, Any], shown: Shown, notes: dict[str, int], lives: bool
-) -> tuple[str | Cell, ...]:
-    fit, suits, cost = remedy.get("fit"), remedy.get("suitability"), remedy.get("cost")
-    spoils = [f"leaves {codes(remedy['left'])}"] if remedy.get("left") else []
-    spoils += [f"creates {codes(remedy['created'])}"] if remedy.get("created") else []
-    suit = DASH
-    if suits:
-        suit = ": ".join(part for part in (str(suits["verdict"]), "; ".join(map(str, suits.get("reasons") or ()))) if part)
-        suit += noted(suits.get("conditions") or (), notes)
-    why = remedy.get("rejected_because") or DASH
-    if remedy["name"] == valve.get("recommended"):
-        why = "Recommended: the cheapest that clears every finding."
-    elif remedy["name"] == valve.get("best_yes"):
-        why = f"Best without proof. {remedy.get('rejected_because') or ''}".strip()
-    verdict = clears(remedy["clears"]) + noted((remedy.get("condition") or "").split("; "), notes)
-    return (
-        str(remedy["title"]), verdict, "; ".join(spoils) or "none", str(fit["verdict"]) if fit else DASH, suit,
-        shown.spread(cost["total"]) if cost else "not priced",
-        *([money.npv_range(remedy.get("life_cycle"), shown)] if lives else []), why,
-    )  # fmt: skip
-
-
-def noted(conditions: Iterable[Any], notes: dict[str, int]) -> str:
-    """Conditions as numbers of notes: many remedies share them, so each one is printed once, below the table."""
-    numbers = [notes.setdefault(words, len(notes) + 1) for words in (str(item).strip().rstrip(".") for item in conditions) if words]
-    said = ", ".join(map(str, sorted(set(numbers))))
-    return f" ({'note' if len(set(numbers)) == 1 else 'notes'} {said})" if numbers else ""
-
-
-def price_tables(remedy: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    """Price tables of a valve's section."""
-    fit, cost, work = remedy.get("fit"), remedy.get("cost"), remedy.get("work")
-    blocks: list[Block] = []
-    if fit and fit.get("flanges"):
-        blocks.append(TableBlock(
-            "Flanges, old against new", (Column("End"), Column("Old"), Column("New"), Column("Matches"), Column("In words", "wide")),
-            tuple((item["end"], item["old"], item["new"], plain(item["matches"]), plain(item["words"])) for item in fit["flanges"]),
-            note=f"Dimension rows: {MARKS.get(fit.get('confidence'), plain(fit.get('confidence')))}; {plain(fit.get('sources'))}.",
-        ))  # fmt: skip
-    if work:
-        blocks.append(TableBlock(
-            "Work", (Column("Item", "wide"), Column("Crew hours, low to high", "number"),
-                     Column(f"Besides labour, {shown.currency}, low to high", "number"), Column("Line open"), Column("Source")),
-            tuple((item["item"], _range(item["hours"], shown), _range(item["money"], shown), plain(item["outage"]), plain(item["source"]))
-                  for item in work),
-        ))  # fmt: skip
-    if cost:
-        names = ("capital", "work", "upkeep", "leakage", "carbon", "total")
-        rows = tuple(
-            (name.capitalize(), *(shown.money(cost[name][key]) for key in ("low", "mid", "high"))) for name in names if cost.get(name)
-        )
-        blocks.append(TableBlock(
-            "Whole-life cost, present value",
-            (Column("Part"), *(Column(f"{word}, {shown.currency}", "number") for word in ("Low", "Middle", "High"))), rows,
-            note=f"Leakage by: {plain(cost.get('leak_basis'))}. Line open {plain(cost.get('outage_hours'))} h, "
-                 f"crew {plain(cost.get('crew_hours'))} h. Ranges are to be overwritten with site figures.",
-        ))  # fmt: skip
-    if blocks:
-        yield Fold(f"Fit, work and cost of the recommended remedy: {remedy['title']}", tuple(blocks))
-
-
-def _range(spread: Mapping[str, float], shown: Shown) -> str:
-    return f"{shown.money(spread['low'])} to {shown.money(spread['high'])}" if spread.get("high") else DASH
 
 
 def rests_on(valve: Mapping[str, Any]) -> Block:
@@ -436,10 +329,20 @@ def resistances(valve: Mapping[str, Any]) -> Iterable[Block]:
     for step in valve.get("steps") or ():
         said = f"{step['name']} {step['substituted']} {step['source']}".lower()
         line = any(word in str(step.get("group", "")).lower() for word in ("inlet", "outlet", "resistance"))
-        mark = "assumed" if "assumed" in said or "none stated" in said else "measured" if "measured" in said or "stated" in said else ""
+        mark = (
+            "assumed"
+            if "assumed" in said or "none stated" in said
+            else "measured"
+            if "measured" in said or "stated" in said
+            else ""
+        )
         if not line or not mark or step.get("expression"):
             continue
-        value = plain(step.get("substituted")) if step["value"] is None else f"{number(step['value'])} {unit_text(step['unit'])}".strip()
+        value = (
+            plain(step.get("substituted"))
+            if step["value"] is None
+            else f"{number(step['value'])} {unit_text(step['unit'])}".strip()
+        )
         rows.append((step["group"], step["name"], value, mark, plain(step["source"])))
     if rows:
         yield Fold("Each K of the lines: measured or assumed", (TableBlock(
@@ -469,7 +372,9 @@ def _folds(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         ),))  # fmt: skip
     problems = valve.get("problems") or ()
     if problems:
-        yield Fold(f"Problems in its register cells ({len(problems)})", (problem_table(problems, "Problems of this valve"),))
+        yield Fold(
+            f"Problems in its register cells ({len(problems)})", (problem_table(problems, "Problems of this valve"),)
+        )
 
 
 def _steps(steps: Sequence[Mapping[str, Any]]) -> Iterable[Steps]:

@@ -196,6 +196,12 @@ def code(name: Any) -> str:
     return CODES.get(str(name), str(name).replace("-", " "))
 
 
+def sentence(words: Any) -> str:
+    """Words as a sentence: a capital first, a full stop last; nothing for nothing."""
+    text = str(words or "").strip()
+    return text[:1].upper() + text[1:] + ("" if text[-1:] in ".!?" else ".") if text else ""
+
+
 def codes(names: Sequence[Any] | None) -> str:
     """Finding codes in words, in a row."""
     return ", ".join(code(name) for name in names or ()) or "none"

@@ -8,6 +8,9 @@ from typing import Any
 
 from sqlalchemy import Connection, func, insert, select
 
+from quietseat import planning
+from quietseat.basis import Basis, make
+from quietseat.planning.records import Item, from_plain, to_plain
 from quietseat.store import rows, tables
 from quietseat.store.rows import Row
 from quietseat.study import Record, Study
@@ -23,18 +26,20 @@ def save(connection: Connection, plant: int, study: Study, stage: str) -> int:
         connection, tables.study, plant_id=plant, number=(last or 0) + 1, stage=stage, state="draft", hash=head["hash"], version=head["version"],
         valves=len(study.records), head=zlib.compress(json.dumps(head, ensure_ascii=False).encode(), 3),
     )  # fmt: skip
+    basis = make(head["basis"]["changed"])
     for start in range(0, len(study.records), BATCH):
-        connection.execute(insert(tables.valve), [_columns(number, record) for record in study.records[start : start + BATCH]])
+        connection.execute(insert(tables.valve), [_columns(number, record, basis) for record in study.records[start : start + BATCH]])
     return number
 
 
-def _columns(study: int, record: Record) -> Row:
+def _columns(study: int, record: Record, basis: Basis) -> Row:
     one, whole = record.summary, json.loads(zlib.decompress(record.packed))
     npv = ((whole.get("money") or {}).get("npv") or {}).get("mid")
     if npv is None and one["recommended"]:
         chosen: Row = next((r for r in whole["remedies"] if r["name"] == one["recommended"]), {})
         npv = ((chosen.get("life_cycle") or {}).get("npv") or {}).get("mid")
     leak = ((whole.get("leakage") or {}).get("product_kg_a") or {}).get("mid")
+    item = planning.item(whole, basis, basis.act_finding_cost)
     opens = sum(finding["outcome"] == "open" for finding in whole["findings"])
     texts = (one["tag"], *(whole.get("alias") or ()), one["unit"], one["fluid"], one["designation"], one["cause"], one["recommended_title"], *one["codes"])
     return {
@@ -47,6 +52,7 @@ def _columns(study: int, record: Record) -> Row:
         "defaults": one["defaults"], "opens": opens, "score": one["score"], "codes": " ".join(one["codes"]),
         "words": " ".join(str(text) for text in texts if text).lower(), "summary": json.dumps(one, ensure_ascii=False),
         "place": json.dumps(record.place, ensure_ascii=False), "packed": record.packed, "steps": record.steps,
+        "item": json.dumps(to_plain(item)) if item is not None else None,
     }  # fmt: skip
 
 
@@ -75,3 +81,25 @@ def load(connection: Connection, number: int) -> Study | None:
         return None
     query = select(tables.valve).where(tables.valve.c.study_id == number).order_by(tables.valve.c.id)
     return Study(row["head"], [record(one) for one in connection.execute(query).mappings()])
+
+
+def items(connection: Connection, number: int) -> list[Item]:
+    """The valves of a study with something to plan, in the order of the study."""
+    study = get(connection, number)
+    if study is None:
+        return []
+    query = select(tables.valve.c.item, tables.valve.c.verdict, tables.valve.c.id).where(tables.valve.c.study_id == number).order_by(tables.valve.c.id)
+    found = connection.execute(query).all()
+    planned = [row for row in found if row.verdict in planning.PLANNED]
+    if all(row.item is None for row in planned):  # kept before plans had their own column
+        basis = make(study["head"]["basis"]["changed"])
+        whole = select(tables.valve.c.packed).where(tables.valve.c.study_id == number).order_by(tables.valve.c.id)
+        made = [planning.item(json.loads(zlib.decompress(row.packed)), basis, basis.act_finding_cost) for row in connection.execute(whole)]
+        return [one for one in made if one is not None]
+    return [from_plain(json.loads(row.item)) for row in planned if row.item is not None]
+
+
+def tags_by_rank(connection: Connection, number: int) -> list[str]:
+    """The tags of a study, worst first."""
+    query = select(tables.valve.c.tag).where(tables.valve.c.study_id == number).order_by(tables.valve.c.rank)
+    return list(connection.execute(query).scalars())

@@ -80,6 +80,7 @@ valve = Table(
     Column("opens", Integer, nullable=False), Column("score", Float, nullable=False), Column("codes", Text, nullable=False),
     Column("words", Text, nullable=False), Column("summary", Text, nullable=False), Column("place", Text, nullable=False),
     Column("packed", LargeBinary, nullable=False), Column("steps", LargeBinary),
+    Column("item", Text),  # as a plan sees it, JSON; NULL: nothing to plan, or kept before this column was
     Index("ix_valve_study_rank", "study_id", "rank"), Index("ix_valve_study_tag", "study_id", "tag"),
     Index("ix_valve_study_verdict", "study_id", "verdict", "rank"),
 )  # fmt: skip
@@ -118,4 +119,10 @@ view = Table(
 # What a reviewer said about a study, or one valve of it.
 remark = Table(
     "remark", metadata, _id(), _of("plant"), _of("study", null=True), Column("tag", String(80)), Column("words", Text, nullable=False), *_who(), *_undone(),
+)  # fmt: skip
+
+# A change of a choice of the Basis. before, value: as written; NULL: the default.
+choice = Table(
+    "choice", metadata, _id(), _of("plant"), Column("name", String(80), nullable=False), Column("before", Text), Column("value", Text),
+    Column("why", Text, nullable=False), *_who(),
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -24,7 +25,7 @@ from quietseat.web.runner import Runner
 from quietseat.web.site import site
 
 # Modules with a `router` each, in the order of the work.
-TOPICS = ("home", "work")
+TOPICS = ("home", "bring_in", "work", "fleet", "valve", "fit", "what_if", "plan", "ask", "basis", "checks", "study")
 
 
 def make_app(workspace: Workspace, *, hosts: frozenset[str] = frozenset(), runs_jobs: bool = True) -> FastAPI:
@@ -41,7 +42,7 @@ def make_app(workspace: Workspace, *, hosts: frozenset[str] = frozenset(), runs_
             runner.stop()
 
     app = FastAPI(title="quietseat", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
-    app.state.workspace, app.state.registers = workspace, Registers(workspace)
+    app.state.workspace, app.state.registers, app.state.runs_jobs = workspace, Registers(workspace), runs_jobs
     app.add_middleware(GZipMiddleware, minimum_size=800, compresslevel=6)
     app.middleware("http")(guard(hosts))
     here = Path(str(resources.files("quietseat.web")))
@@ -73,6 +74,20 @@ async def _unusable(request: Request, error: Exception) -> Response:
 
 
 def _warm() -> None:
-    """Load what the first what-if would wait for."""
-    import_module("quietseat.assess")
-    import_module("quietseat.march.kernel")
+    """Do once what the first what-if would wait for: loading, and reading in the compiled march and the property library."""
+    from dataclasses import replace
+
+    from quietseat.basis import make
+    from quietseat.model import Case, Line, Location, Valve, Vessel
+    from quietseat.what_if import what_if
+
+    gas = Case(name="gas", phase="gas", flow=1.0, temperature=320.0, molar_mass=0.02, k=1.3, Z=1.0, accumulation=1.1, rate_basis="signed")
+    steam = Case(name="steam", phase="steam", fluid="water", flow=1.0, accumulation=1.1, rate_basis="signed")
+    valve = Valve(kind="conventional", inlet_size=3.0, orifice="L", outlet_size=4.0, inlet_class=150, set_pressure=11e5, blowdown=0.07)
+    vessel = Vessel(mawp=11e5, volume=10.0, operating_pressure=9e5)
+    place = Location("warm", valve, (gas,), Line(size=3.0, length=2.0), Line(size=6.0, length=4.0), vessel)
+    what_if(place, (), make({"time_marching": "none"}), {"vessel.operating_pressure": 10.5e5})
+    for case in (gas, steam):
+        what_if(replace(place, cases=(case,)), (), make({"time_marching": "all"}), {"valve.kind": "pilot"}, draws=2)
+    gc.collect()
+    gc.freeze()  # what is loaded by now stays: a full collection over it would hold up a page

@@ -27,8 +27,9 @@ def home(at: Annotated[Site, Depends(site)]) -> Response:
 @router.post("/name")
 def name(at: Annotated[Site, Depends(site)], who: Annotated[str, Form()] = "", back: Annotated[str, Form()] = "/") -> Response:
     """Keep the name changes are made under, in a cookie of this browser."""
-    address = urlsplit(back).path
-    answer = at.go(address if address.startswith("/") and not address.startswith("//") else "/")
+    parts = urlsplit(back)
+    own = not parts.netloc and parts.path.startswith("/") and not parts.path.startswith("//")
+    answer = at.go((f"{parts.path}?{parts.query}" if parts.query else parts.path) if own else "/")
     answer.set_cookie(NAME_COOKIE, quote(who.strip()[:80]), max_age=YEAR, httponly=True, samesite="strict")
     return answer
 

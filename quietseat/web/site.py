@@ -38,6 +38,7 @@ def templates() -> Environment:
         loader=PackageLoader("quietseat.web", "templates"), autoescape=select_autoescape(), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     made.globals.update(version=__version__, pages=PAGES, shapes=words.SHAPES, verdict_words=words.VERDICT_WORDS)
+    made.filters["code_words"] = words.code
     made.filters["path"] = lambda text: quote(str(text), safe="")
     return made
 
@@ -52,8 +53,10 @@ class Site:
 
     def page(self, template: str, *, status: int = 200, **values: Any) -> Response:
         """A page, or a piece of one where htmx asks for it (`partial` is true then)."""
-        partial = self.request.headers.get("hx-request") == "true" and self.request.headers.get("hx-boosted") != "true"
-        given = {"who": self.who, "address": self.request.url.path, "partial": partial, "plant": None, "here": "", **values}
+        asked = self.request.headers
+        partial = asked.get("hx-request") == "true" and asked.get("hx-boosted") != "true" and asked.get("hx-request-type") != "full"
+        url = self.request.url
+        given = {"who": self.who, "address": f"{url.path}?{url.query}" if url.query else url.path, "partial": partial, "plant": None, "here": "", **values}
         return HTMLResponse(templates().get_template(template).render(given), status)
 
     def go(self, address: str) -> Response:

@@ -5,9 +5,6 @@ On a machine without Chromium these are skipped with this line; in CI they must 
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +16,6 @@ from quietseat.report.build import build
 from quietseat.report.html import render
 from quietseat.study import run
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-if CHROMIUM is None and not os.environ.get("CI"):
-    pytest.skip("no Chromium on this machine: the page is not tested in a browser", allow_module_level=True)
-
 
 @pytest.fixture(scope="module")
 def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -33,22 +26,9 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        found = play.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"],
-        )
-        yield found
-        found.close()
-
-
-def opened(browser: Any, file: Path, width: int, scripts: bool = True) -> tuple[Any, list[str], list[str]]:
+def opened(chromium: Any, file: Path, width: int, scripts: bool = True) -> tuple[Any, list[str], list[str]]:
     """The page at a width, the addresses it asked for and the errors it made."""
-    context = browser.new_context(viewport={"width": width, "height": 800}, java_script_enabled=scripts)
+    context = chromium.new_context(viewport={"width": width, "height": 800}, java_script_enabled=scripts)
     page = context.new_page()
     asked: list[str] = []
     errors: list[str] = []
@@ -60,16 +40,16 @@ def opened(browser: Any, file: Path, width: int, scripts: bool = True) -> tuple[
 
 
 @pytest.mark.parametrize("width", [360, 820, 1280])
-def test_nothing_from_outside_no_errors_and_no_sideways_scroll(browser: Any, page_file: Path, width: int) -> None:
-    page, asked, errors = opened(browser, page_file, width)
+def test_nothing_from_outside_no_errors_and_no_sideways_scroll(chromium: Any, page_file: Path, width: int) -> None:
+    page, asked, errors = opened(chromium, page_file, width)
     outside = [url for url in asked if not url.startswith(("file:", "data:"))]
     assert outside == [] and errors == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.context.close()
 
 
-def test_the_fleet_table_can_be_searched_and_filtered(browser: Any, page_file: Path) -> None:
-    page, _, _ = opened(browser, page_file, 1280)
+def test_the_fleet_table_can_be_searched_and_filtered(chromium: Any, page_file: Path) -> None:
+    page, _, _ = opened(chromium, page_file, 1280)
     box = page.get_by_role("searchbox")
     total = page.locator("[data-fleet] tbody tr").count()
     assert total >= 60
@@ -83,16 +63,16 @@ def test_the_fleet_table_can_be_searched_and_filtered(browser: Any, page_file: P
     page.context.close()
 
 
-def test_it_reads_without_scripts(browser: Any, page_file: Path) -> None:
-    page, _, _ = opened(browser, page_file, 820, scripts=False)
+def test_it_reads_without_scripts(chromium: Any, page_file: Path) -> None:
+    page, _, _ = opened(chromium, page_file, 820, scripts=False)
     assert page.locator("h1").count() == 1
     assert page.locator("[data-fleet] tbody tr").count() >= 60
     assert "The ten worst" in page.locator("body").inner_text()
     page.context.close()
 
 
-def test_one_click_opens_the_steps_of_a_valve_in_typeset_maths(browser: Any, page_file: Path) -> None:
-    page, _, _ = opened(browser, page_file, 1280)
+def test_one_click_opens_the_steps_of_a_valve_in_typeset_maths(chromium: Any, page_file: Path) -> None:
+    page, _, _ = opened(chromium, page_file, 1280)
     fold = page.locator("details", has=page.locator("math")).first
     fold.locator("summary").first.click()
     assert fold.locator("math").count() > 20

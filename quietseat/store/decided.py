@@ -1,0 +1,189 @@
+"""What people have decided about a plant's valves: remedies, places held in the plan, remarks, saved views of the fleet.
+
+All but views go by plant and tag, not by study, so that they outlive a new run; an undone row stays on record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine, Table, case, delete, func, insert, select, update
+
+from quietseat.store import rows, tables
+from quietseat.store.rows import Row
+from quietseat.store.workspace import now
+
+PLACES = ("in", "out")
+_KINDS = {"decision": tables.decision, "pin": tables.pin, "remark": tables.remark}
+_BATCH = 500  # rows changed at once
+_PLANTS = 16  # tables of plants kept in memory
+_kept: dict[tuple[Engine, str, int], tuple[tuple[int | None, ...], dict[str, str]]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What one change of many valves touched: first and last number (0 for none), how many, and when."""
+
+    first: int
+    last: int
+    count: int
+    at: str
+
+
+def decide(connection: Connection, plant: int, tag: str, remedy: str, title: str, why: str, who: str) -> int:
+    """Decide on a remedy for a valve; the latest standing decision holds. Returns its number."""
+    return rows.add(connection, tables.decision, plant_id=plant, tag=tag, remedy=remedy, title=title, why=why, who=who)
+
+
+def decide_all(connection: Connection, plant: int, chosen: Sequence[tuple[str, str, str]], why: str, who: str) -> Batch:
+    """Decide for many valves at once. chosen: tag, remedy, title."""
+    return _add_all(
+        connection,
+        tables.decision,
+        [
+            {"plant_id": plant, "tag": tag, "remedy": remedy, "title": title, "why": why}
+            for tag, remedy, title in chosen
+        ],
+        who,
+    )
+
+
+def decisions(connection: Connection, plant: int) -> dict[str, Row]:
+    """The latest standing decision of each valve by tag: id tag remedy title why who made_at."""
+    return {row["tag"]: row for row in rows.standing(connection, tables.decision, plant_id=plant)}
+
+
+def titles(connection: Connection, plant: int) -> dict[str, str]:
+    """The title of the latest standing decision of each valve by tag: what a table of many valves shows."""
+    return _latest(connection, tables.decision, "title", plant)
+
+
+def pin(connection: Connection, plant: int, tag: str, place: str | None, who: str) -> None:
+    """Hold a valve "in" the plan or "out" of it, or free it (None): the plan chooses again."""
+    pin_all(connection, plant, [tag], place, who)
+
+
+def pin_all(connection: Connection, plant: int, tags: Sequence[str], place: str | None, who: str) -> Batch:
+    """Hold or free many valves at once; freeing undoes what held them."""
+    if place is not None:
+        if place not in PLACES:
+            raise ValueError(f"place {place!r}: one of {', '.join(PLACES)} or None")
+        return _add_all(connection, tables.pin, [{"plant_id": plant, "tag": tag, "place": place} for tag in tags], who)
+    wanted = set(tags)
+    held = [row["id"] for row in rows.standing(connection, tables.pin, plant_id=plant) if row["tag"] in wanted]
+    stamp = now()
+    for at in range(0, len(held), _BATCH):
+        part = held[at : at + _BATCH]
+        connection.execute(update(tables.pin).where(tables.pin.c.id.in_(part)).values(undone_by=who, undone_at=stamp))
+    return Batch(min(held, default=0), max(held, default=0), len(held), stamp)
+
+
+def pins(connection: Connection, plant: int) -> dict[str, str]:
+    """The place each held valve has, by tag: in or out."""
+    return _latest(connection, tables.pin, "place", plant)
+
+
+def remark(
+    connection: Connection, plant: int, words: str, who: str, *, tag: str | None = None, study: int | None = None
+) -> int:
+    """Keep what somebody said about a plant, one valve of it, or one study of it. Returns its number."""
+    return rows.add(connection, tables.remark, plant_id=plant, study_id=study, tag=tag, words=words, who=who)
+
+
+def remarks(connection: Connection, plant: int, **where: str | int | None) -> list[Row]:
+    """The standing remarks of a plant in the order they were made. where: tag=, study_id= to narrow them."""
+    return [
+        row
+        for row in rows.standing(connection, tables.remark, plant_id=plant)
+        if all(row[name] == value for name, value in where.items())
+    ]
+
+
+def history(connection: Connection, plant: int, tag: str) -> Mapping[str, list[Row]]:
+    """Everything decided, held or said about one valve, undone rows too, by kind: decision, pin, remark."""
+    return {kind: rows.listed(connection, table, plant_id=plant, tag=tag) for kind, table in _KINDS.items()}
+
+
+def undo(connection: Connection, plant: int, kind: str, number: int, who: str, *, last: int | None = None) -> int:
+    """Mark a row as undone by somebody, or all from number to last; returns how many. kind: decision, pin or remark."""
+    table = _KINDS[kind]
+    query = update(table).where(
+        table.c.plant_id == plant, table.c.id.between(number, last or number), table.c.undone_at.is_(None)
+    )
+    return connection.execute(query.values(undone_by=who, undone_at=now())).rowcount
+
+
+def redo(
+    connection: Connection, plant: int, kind: str, number: int, *, last: int | None = None, undone_at: str = ""
+) -> int:
+    """Let undone rows stand again, of a range only those undone at one time where that is given; returns how many. kind: as for undo."""
+    table = _KINDS[kind]
+    query = update(table).where(
+        table.c.plant_id == plant, table.c.id.between(number, last or number), table.c.undone_at.is_not(None)
+    )
+    if undone_at:
+        query = query.where(table.c.undone_at == undone_at)
+    return connection.execute(query.values(undone_by=None, undone_at=None)).rowcount
+
+
+def count(connection: Connection, plant: int, kind: str, first: int, last: int) -> tuple[int, int]:
+    """How many rows of a range stand, and how many are undone. kind: decision, pin or remark."""
+    table = _KINDS[kind]
+    query = select(func.count(), func.count(table.c.undone_at)).where(
+        table.c.plant_id == plant, table.c.id.between(first, last)
+    )
+    total, undone = connection.execute(query).one()
+    return total - undone, undone
+
+
+def save_view(connection: Connection, plant: int, name: str, query: str, who: str) -> None:
+    """Give the query string of a fleet page a name; a name that is taken now stands for the new one."""
+    connection.execute(delete(tables.view).where(tables.view.c.plant_id == plant, tables.view.c.name == name))
+    rows.add(connection, tables.view, plant_id=plant, name=name, query=query, who=who)
+
+
+def drop_view(connection: Connection, plant: int, number: int) -> bool:
+    """Remove a saved view; False where the plant has none of this number."""
+    return (
+        connection.execute(
+            delete(tables.view).where(tables.view.c.plant_id == plant, tables.view.c.id == number)
+        ).rowcount
+        == 1
+    )
+
+
+def views(connection: Connection, plant: int) -> list[Row]:
+    """The saved views of a plant by name: id name query who made_at."""
+    return sorted(rows.listed(connection, tables.view, plant_id=plant), key=lambda row: str(row["name"]).casefold())
+
+
+def _latest(connection: Connection, table: Table, column: str, plant: int) -> dict[str, str]:
+    """A column of the latest standing row of each tag; read again only when which rows stand has changed."""
+    stands, number = table.c.undone_at.is_(None), table.c.id
+    marks = (
+        func.count(),
+        func.max(number),
+        func.sum(case((stands, number), else_=0)),
+        func.sum(case((stands, number * number), else_=0)),
+    )
+    mark = tuple(connection.execute(select(*marks).where(table.c.plant_id == plant)).one())
+    place = (connection.engine, table.name, plant)
+    kept = _kept.get(place)
+    if kept is None or kept[0] != mark:
+        query = select(table.c.tag, table.c[column]).where(table.c.plant_id == plant, stands).order_by(number)
+        kept = (mark, {tag: value for tag, value in connection.execute(query)})
+        if len(_kept) >= _PLANTS:
+            _kept.clear()
+        _kept[place] = kept
+    return dict(kept[1])
+
+
+def _add_all(connection: Connection, table: Table, given: Sequence[Row], who: str) -> Batch:
+    stamp = now()
+    if not given:
+        return Batch(0, 0, 0, stamp)
+    first = rows.add(connection, table, **given[0], who=who, made_at=stamp)
+    if len(given) > 1:  # nobody else writes meanwhile: the numbers follow one another
+        connection.execute(insert(table), [{**row, "who": who, "made_at": stamp} for row in given[1:]])
+    return Batch(first, first + len(given) - 1, len(given), stamp)

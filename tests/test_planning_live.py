@@ -1,0 +1,99 @@
+"""A plan moved by hand: the relaxation bounds the integer plan, holds are kept, and their price is the difference of two plans."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from quietseat.basis import make
+from quietseat.model import Spread
+from quietseat.planning.live import Live
+from quietseat.planning.records import Item, Option, from_plain, to_plain
+
+BASIS = make({"discount_rate": "0 %", "horizon_years": "10"})
+
+
+def known(value: float) -> Spread:
+    return Spread(value, value, value)
+
+
+def option(spend: float, saved: float, hours: float = 1.0, name: str = "soft-seat") -> Option:
+    return Option(name, name, "yes", "", known(spend), ((known(saved), known(0.0)),), 0.0, hours, 0.0, recommended=True)
+
+
+def valve(tag: str, stops: int, *options: Option) -> Item:
+    return Item(tag, stops, 0, ("chatter",)[:stops], options, "" if options else "measure first")
+
+
+THREE = (valve("A", 0, option(60, 100)), valve("B", 0, option(50, 80)), valve("C", 0, option(50, 75)))
+
+
+def best(items: tuple[Item, ...], budget: float, held: dict[str, str]) -> tuple[int, float] | None:
+    """Brute force: most stop findings, then most value."""
+    found = []
+    for picks in itertools.product(*[[None, *one.options] for one in items]):
+        spend = sum(pick.spend.mid for pick in picks if pick)
+        kept = all((pick is not None) == (held[one.tag] == "in") for one, pick in zip(items, picks, strict=True) if one.tag in held)
+        if spend <= budget and kept:
+            value = sum(pick.running[0][0].mid - pick.spend.mid for pick in picks if pick)
+            found.append((sum(one.stops for one, pick in zip(items, picks, strict=True) if pick), value))
+    return max(found, default=None)
+
+
+def test_relaxation_by_hand() -> None:
+    """Most value a unit of money first: A whole (60 for 40), then 40/50 of B: 40 + 24 = 64. Whole valves only: B and C, 55."""
+    live = Live(THREE, BASIS)
+    quick = live.quick(live.terms(100, 12, 900), {})
+    assert quick["value"] == pytest.approx(64) and quick["split"] == 1 and quick["spent"] == pytest.approx(100)
+    exact = live.exact(live.terms(100, 12, 900), {})
+    assert [one["tag"] for one in exact["chosen"]] == ["B", "C"] and exact["value"] == pytest.approx(55)
+
+
+def test_price_of_a_hold_by_hand() -> None:
+    """With A held in 40 are left: nothing else fits, so 40 of value against 55 without the hold."""
+    live = Live(THREE, BASIS)
+    terms = live.terms(100, 12, 900)
+    (hold,) = live.prices(terms, {"A": "in"})
+    assert hold.fits and hold.exact and hold.value == pytest.approx(15) and hold.stops == 0
+    (out,) = live.prices(terms, {"B": "out"})
+    assert out.value == pytest.approx(55 - 40)
+    assert [one["tag"] for one in live.exact(terms, {"A": "in"})["chosen"]] == ["A"]
+    left = {one["tag"]: one["reason"] for one in live.exact(terms, {"B": "out"})["left_out"]}
+    assert left["B"].endswith("held out by hand")
+
+
+def test_what_does_not_fit_says_so() -> None:
+    live = Live(THREE, BASIS)
+    terms = live.terms(100, 12, 900)
+    held = {"A": "in", "B": "in"}
+    assert not live.quick(terms, held)["fits"]
+    assert all(not hold.fits and "fit" in hold.words for hold in live.prices(terms, held))
+    assert live.exact(terms, held)["chosen"] == []
+
+
+amounts = st.integers(1, 12)
+fleets = st.lists(st.tuples(st.integers(0, 1), st.lists(st.tuples(amounts, st.integers(-3, 20)), max_size=2)), min_size=1, max_size=5)
+
+
+@settings(max_examples=60, deadline=None)
+@given(fleets, st.integers(0, 30), st.lists(st.sampled_from(["in", "out", None]), min_size=5, max_size=5))
+def test_holds_equal_brute_force(drawn, budget, places):
+    items = tuple(valve(f"V{i}", stops, *(option(a, a + v, name=f"r{n}") for n, (a, v) in enumerate(found))) for i, (stops, found) in enumerate(drawn))
+    held = {one.tag: place for one, place in zip(items, places) if place and (place == "out" or one.options)}
+    live = Live(items, BASIS)
+    terms = live.terms(float(budget), 12, 900)
+    wanted, quick = best(items, budget, held), live.quick(terms, held)
+    if wanted is None:
+        assert live.exact(terms, held)["chosen"] == []
+        return
+    answer = live.exact(terms, held)
+    assert (answer["totals"]["stop_findings_cured"], answer["value"]) == (wanted[0], pytest.approx(wanted[1]))
+    assert quick["fits"] and quick["stops"] >= wanted[0] - 1e-6
+
+
+def test_an_item_comes_back_as_it_went() -> None:
+    one = valve("A", 1, option(1, 2), Option("x", "X", "yes", "c", known(1), (), 2.0, 1.0, 0.5, saved=Spread(1, 2, 3)))
+    assert from_plain(to_plain(one)) == one

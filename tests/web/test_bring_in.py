@@ -1,0 +1,389 @@
+"""Bring in: registers of any kind, what was read of them, mends that are kept, undone and survive a killed server."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from fastapi.testclient import TestClient
+from registers import make
+
+from quietseat.store import Workspace, jobs, open_workspace, plants, rows, tables
+from quietseat.web import bring_in
+from quietseat.web.app import make_app
+
+HEADS = ("Tag", "Type", "Inlet size", "Orifice", "Outlet size", "Inlet class", "Set pressure", "MAWP (barg)", "Fluid", "Mol wt", "k",
+         "Relieving temp (degC)", "Required rate (kg/h)", "Zeta")  # fmt: skip
+
+
+def line(tag: str, kind: str = "Conventional", set_pressure: Any = 100) -> list[Any]:
+    return [tag, kind, 4, "P", 6, 150, set_pressure, 10, "propane", 44.1, 1.13, 60, 24000, "9.5 barg"]
+
+
+@pytest.fixture
+def space(tmp_path: Path) -> Workspace:
+    return open_workspace(tmp_path / "space")
+
+
+@pytest.fixture
+def client(space: Workspace) -> Iterator[TestClient]:
+    with TestClient(make_app(space, runs_jobs=False), follow_redirects=False) as made:
+        made.cookies.set("quietseat_name", "Ada")
+        yield made
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> bytes:
+    listed = [line("PSV-1"), line("PSV-2", "CV", "9 barg"), line("PSV-3 A/B", "pilot", "??"), line("", "CV", "9 barg"), line("PSV-5", "CV", 120)]
+    return make.xlsx(tmp_path / "reg.xlsx", {"PSV": [HEADS, *listed]}).read_bytes()
+
+
+def bring(client: TestClient, content: bytes, name: str = "reg.xlsx", title: str = "Plant A") -> Any:
+    return client.post("/register", files={"file": (name, content)}, data={"name": title})
+
+
+def text(client: TestClient, query: str = "", start: str = "/plant/1/bring-in") -> str:
+    answer = client.get(f"{start}{query}")
+    assert answer.status_code == 200, answer.text
+    for _ in range(100):
+        if "being read" not in answer.text:
+            break
+        time.sleep(0.1)
+        answer = client.get(f"{start}{query}")
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.text)))
+
+
+def mend(client: TestClient, **given: Any) -> Any:
+    return client.post("/plant/1/mend", data={"sheet": "PSV", "why": "nameplate", **given})
+
+
+# --- bringing in ------------------------------------------------------------------------------------------------------
+
+
+def test_a_register_is_read_kept_and_its_study_queued(client: TestClient, space: Workspace, book: bytes) -> None:
+    answer = bring(client, book)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/plant/1/bring-in")
+    with space.reading() as connection:
+        plant = plants.get(connection, 1)
+        (job,) = jobs.of_plant(connection, 1)
+    assert plant is not None and plant.name == "Plant A" and job["given"] == {"stage": "first look"}
+    page = text(client)
+    # PSV-1, PSV-3 A and B, PSV-5 lack a set pressure, PSV-2 and PSV-5 have an unknown code, one row names no valve
+    assert "5 rows found = 0 read + 4 partial + 1 refused; 5 valves" in page
+    assert "list of valves" in page and "No study yet" in page
+
+
+def test_any_format_read_takes(client: TestClient, tmp_path: Path) -> None:
+    head = [*HEADS[:6], "Set pressure (barg)", *HEADS[7:]]
+    listed = [head, line("PSV-1", set_pressure=9)]
+    text_ = "\n".join(";".join(map(str, one)) for one in listed).encode()
+    assert bring(client, text_, "list.csv", "").status_code == 303
+    assert bring(client, make.ods(tmp_path / "list.ods", "PSV", listed).read_bytes(), "list.ods", "").status_code == 303
+    for number in (1, 2):
+        assert "1 rows found = 1 read" in text(client, start=f"/plant/{number}/bring-in")
+    assert {"list", "list 2"} <= set(re.findall(r"list(?: 2)?", client.get("/").text))  # two plants of one name are told apart
+
+
+@pytest.mark.parametrize(("name", "content", "words"), [
+    ("reg.xlsx", b"", "is empty"),
+    ("reg.xlsx", b"%PDF-1.7 not a workbook", "is not a workbook"),
+    ("reg.xlsx", b"PK\x03\x04 broken", "is damaged"),
+    ("reg.csv", b"a,b\n1,2\n", "no row of headings"),
+    ("../../x.csv", b"a,b\n1,2\n", "x.csv: no row of headings"),
+])  # fmt: skip
+def test_what_cannot_be_read_is_said_and_nothing_is_kept(client: TestClient, space: Workspace, name: str, content: bytes, words: str) -> None:
+    answer = bring(client, content, name)
+    assert answer.status_code == 422 and words in html.unescape(answer.text)
+    with space.reading() as connection:
+        assert rows.listed(connection, tables.plant) == [] and rows.listed(connection, tables.file) == [] and rows.listed(connection, tables.job) == []
+    assert not (space.folder / "files").exists()
+
+
+def test_a_file_too_large_is_refused_in_words(client: TestClient, space: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bring_in, "LARGEST", 1_000_000)
+    answer = bring(client, b"x" * 1_200_000)
+    assert answer.status_code == 413 and "larger than 1 MB" in answer.text
+    answer = bring(client, b"x" * 1_050_000)
+    assert answer.status_code == 413 and "larger than 1 MB" in answer.text
+    assert client.post("/register", data={"name": "x"}).status_code == 422
+
+
+def test_the_demo_is_one_click_away_at_the_first_start(client: TestClient) -> None:
+    first = client.get("/").text
+    assert 'action="/demo"' in first and first.count("Bring in the demo plant") == 1
+    assert client.post("/demo").headers["location"] == "/plant/1/bring-in"
+    assert "77 rows found" in text(client)
+
+
+# --- mends ------------------------------------------------------------------------------------------------------------
+
+
+def test_every_kind_of_mend_is_read_and_can_be_undone(client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    assert mend(client, kind="unit", field="set_pressure", value="psig").status_code == 303
+    assert mend(client, kind="code", field="kind", code="CV", value="conventional").status_code == 303
+    assert mend(client, kind="cell", row=5, field="tag", value="PSV-4").status_code == 303
+    assert mend(client, kind="cell", row=4, field="set_pressure", value="9 barg").status_code == 303
+    assert mend(client, kind="split", row=2, value="PSV-1A, PSV-1B").status_code == 303
+    assert "5 rows found = 5 read + 0 partial + 0 refused; 7 valves" in text(client)
+    listed = text(client, "?show=mends")
+    assert listed.count(" applied ") == 5 and "by Ada" not in listed and "Ada," in listed and "applied to 3 cells" in listed
+    assert client.post("/plant/1/mend/1/undo", data={"back": "/plant/1/bring-in?show=mends"}).headers["location"] == "/plant/1/bring-in?show=mends"
+    assert "3 read + 2 partial" in text(client) and "undone by Ada" in text(client, "?show=mends")
+    assert client.post("/plant/1/mend/1/undo").status_code == 404
+    assert client.post("/plant/1/mend/1/redo").status_code == 303
+    assert "5 read" in text(client)
+
+
+def test_a_column_is_named_or_not_used(client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    assert mend(client, kind="column", field="column.N", value="set_pressure").status_code == 303
+    assert "2 read + 2 partial + 1 refused" in text(client)
+    columns = text(client, "?show=columns")
+    assert "mended: mends line 2, by Ada" in columns and "second for N" in columns
+    assert mend(client, kind="column", field="column.N", value="not used").status_code == 303
+    assert "0 read + 4 partial" in text(client)
+    listed = text(client, "?show=mends")  # the later one stands in place of the first
+    assert "undone by Ada" in listed and client.post("/plant/1/mend/1/redo").status_code == 303
+    assert "2 read" in text(client)
+
+
+def test_a_mend_that_is_not_applied_says_why(client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    mend(client, kind="cell", row=2, field="set_pressure", value="a lot")
+    mend(client, kind="code", field="kind", code="XX", value="pilot")
+    mend(client, kind="cell", row=99, field="set_pressure", value="9 barg")
+    listed = text(client, "?show=mends")
+    assert listed.count(" not applied ") == 3
+    assert "mend not applied:" in listed and "stands in no cell of kind" in listed and "no row of the register" in listed
+
+
+@pytest.mark.parametrize(("given", "words"), [
+    ({"kind": "cell", "row": 2, "field": "set_pressure", "value": ""}, "says nothing"),
+    ({"kind": "cell", "row": 2, "field": "set_pressure", "value": "9 barg", "why": " "}, "Write why"),
+    ({"kind": "cell", "field": "set_pressure", "value": "9 barg"}, "names its row"),
+    ({"kind": "cell", "row": 2, "field": "sett", "value": "9 barg"}, "no field"),
+    ({"kind": "cell", "row": 2, "field": "set_pressure", "value": "9" * 600}, "longer than"),
+    ({"kind": "unit", "field": "set_pressure", "value": "kg/h"}, "no unit of set_pressure"),
+    ({"kind": "column", "field": "column.N", "value": "sort of"}, "no field"),
+    ({"kind": "code", "field": "kind", "code": " ", "value": "pilot"}, "as it stands in the cell"),
+    ({"kind": "split", "row": 2, "value": "PSV-1"}, "two tags or more"),
+    ({"kind": "all", "value": "x"}, "names its sheet"),
+])  # fmt: skip
+def test_a_mend_that_cannot_be_meant_is_refused_at_once(client: TestClient, space: Workspace, book: bytes, given: dict[str, Any], words: str) -> None:
+    bring(client, book)
+    answer = mend(client, **given)
+    assert answer.status_code == 422 and words in html.unescape(answer.text)
+    with space.reading() as connection:
+        assert rows.listed(connection, tables.mend) == []
+
+
+def test_a_change_needs_a_name_and_may_bring_it_along(client: TestClient, space: Workspace, book: bytes) -> None:
+    bring(client, book)
+    client.cookies.clear()
+    given = {"kind": "cell", "row": 2, "field": "set_pressure", "value": "9 barg"}
+    assert mend(client, **given).status_code == 422
+    answer = mend(client, **given, who="Noor")
+    assert answer.status_code == 303 and "quietseat_name=Noor" in answer.headers["set-cookie"]
+    with space.reading() as connection:
+        (kept,) = rows.listed(connection, tables.mend)
+    assert (kept["who"], kept["why"]) == ("Noor", "nameplate") and kept["made_at"]
+    assert client.post("/plant/1/mend", data={**given, "sheet": "PSV", "why": "x", "back": "//elsewhere.example/"}).headers["location"] == "/plant/1/bring-in"
+
+
+def test_the_files_hold_what_the_page_holds(client: TestClient, book: bytes, tmp_path: Path) -> None:
+    from quietseat.basis import make as basis
+    from quietseat.register import read
+
+    bring(client, book)
+    mend(client, kind="unit", field="set_pressure", value="psig", why="=cmd, \"quoted\"\nsecond line")
+    mend(client, kind="split", row=2, value="PSV-1A|PSV-1B")
+    mends = tmp_path / "mends.csv"
+    mends.write_bytes(client.get("/plant/1/bring-in/mends.csv").content)
+    (tmp_path / "reg.xlsx").write_bytes(book)
+    found = read(tmp_path / "reg.xlsx", basis({}), mends)
+    assert all(one.applied for one in found.mends) and [one.kind for one in found.mends] == ["unit", "split"]
+    listed = list(csv.DictReader(io.StringIO(client.get("/plant/1/bring-in/problems.csv").text)))
+    assert [one["rule"] for one in listed] == [p.rule for p in found.problems]
+
+
+def test_mends_since_the_study_are_counted(client: TestClient, space: Workspace, tmp_path: Path) -> None:
+    from quietseat.store import studies
+    from quietseat.study import run
+
+    heads = [*HEADS[:6], "Set pressure (barg)", *HEADS[7:]]
+    bring(client, make.xlsx(tmp_path / "reg.xlsx", {"PSV": [heads, line("PSV-1", set_pressure=9)]}).read_bytes())
+    mend(client, kind="cell", row=2, field="mawp", value="12 barg")
+    with space.reading() as connection:
+        plant = plants.get(connection, 1)
+    assert plant is not None
+    from quietseat.basis import make as basis
+
+    study = run(*plants.inputs(space, plant)[:1], basis({"time_marching": "none"}), plants.inputs(space, plant)[1], workers=1)
+    with space.writing() as connection:
+        plants.show_study(connection, 1, studies.save(connection, 1, study, "first look"))
+    assert "since study" not in text(client)
+    mend(client, kind="cell", row=2, field="k", value="1.2")
+    mend(client, kind="cell", row=2, field="temperature", value="70 degC")
+    assert "2 mends since study 1" in text(client) and "Run the study again" in text(client)
+    client.post("/plant/1/mend/1/undo")
+    assert "1 mend of study 1 no longer stands" in text(client)
+
+
+# --- looking ----------------------------------------------------------------------------------------------------------
+
+
+def test_cells_rows_and_codes_are_listed_filtered_and_paged(client: TestClient, tmp_path: Path) -> None:
+    listed = [line(f"PSV-{n}", "CV" if n % 2 else "KX <b>", "??" if n % 3 else "9 barg") for n in range(1, 131)]
+    bring(client, make.xlsx(tmp_path / "reg.xlsx", {"PSV": [HEADS, *listed]}).read_bytes())
+    # 87 of 130 are not divisible by 3
+    assert "87 cells" in text(client, "?what=open") and "Page 2 of 2" in text(client, "?what=open&page=2") and "Page 2 of 2" in text(client, "?what=open&page=99")
+    assert "1 cells" in text(client, "?what=open&q=G132") or "Nothing of this kind" in text(client, "?what=open&q=G132")
+    assert "87 rows" in text(client, "?show=rows&state=partial") and "1 rows" in text(client, "?show=rows&state=all&q=psv-130")
+    columns = text(client, "?show=columns")
+    assert "hardly a cell can be read as one" in columns
+    mend(client, kind="column", field="column.B", value="kind")
+    codes = text(client, "?show=codes")
+    assert "2 codes" in codes and "KX <b>" in codes
+    assert "<b>" not in client.get("/plant/1/bring-in?show=codes").text
+    mend(client, kind="code", field="kind", code="KX <b>", value="pilot")
+    assert "1 codes" in text(client, "?show=codes")
+
+
+def test_a_row_shows_every_cell_and_what_became_of_it(client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    mend(client, kind="unit", field="set_pressure", value="psig")
+    page = text(client, "/row?sheet=PSV&row=2")
+    # 100 psig is 6.8948 barg and 790801 Pa absolute (NIST SP 811: 1 psi = 6894.757 Pa)
+    assert "6.895 barg" in page and "790801 Pa(a)" in page and "unit psig: mends line 2, by Ada" in page
+    assert "PSV-1: valve set pressure (mended)" in page and "G2" in page and "not used" in page
+    assert client.get("/plant/1/bring-in/row?sheet=PSV&row=99").status_code == 404
+    assert client.get("/plant/1/bring-in/row?sheet=No&row=2").status_code == 404
+
+
+def test_pages_keep_the_policy(client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    text(client)
+    for query in ("", "?show=columns", "?show=codes", "?show=rows", "?show=mends", "/row?sheet=PSV&row=2", "/ready?back=x"):
+        page = client.get(f"/plant/1/bring-in{query}").text
+        assert not re.search(r"<script(?! src)|<style|\sstyle=|\son\w+=|https?://", page), query
+        ids = re.findall(r'\sid="([^"]+)"', page)
+        assert len(ids) == len(set(ids)), query
+
+
+# --- nothing is lost --------------------------------------------------------------------------------------------------
+
+
+def serve(folder: Path, port: int) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "quietseat", "serve", "--folder", str(folder), "--port", str(port)]
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5).close()
+            return process
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError("the server did not start")
+
+
+def killed(process: subprocess.Popen[bytes]) -> None:
+    if hasattr(os, "killpg"):
+        os.killpg(process.pid, signal.SIGKILL)
+    else:
+        process.kill()
+    process.wait()
+
+
+def free_port() -> int:
+    import socket
+
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def test_a_killed_server_has_lost_nothing(space: Workspace, client: TestClient, book: bytes) -> None:
+    bring(client, book)
+    with space.writing() as connection:
+        jobs.cancel(connection, 1)  # the study is another test's
+    port = free_port()
+    process = serve(space.folder, port)
+    try:
+        given = urlencode({"kind": "unit", "sheet": "PSV", "field": "set_pressure", "value": "psig", "why": "nameplate", "who": "Ada"}).encode()
+        urllib.request.urlopen(f"http://127.0.0.1:{port}/plant/1/mend", given, timeout=60).close()
+    finally:
+        killed(process)
+    process = serve(space.folder, port)
+    try:
+        for _ in range(100):
+            page = urllib.request.urlopen(f"http://127.0.0.1:{port}/plant/1/bring-in?show=mends", timeout=60).read().decode()
+            if "being read" not in page:
+                break
+            time.sleep(0.2)
+    finally:
+        killed(process)
+    assert "set_pressure.unit" in page and ">applied</span> to 2 cells" in page and "1 read + 3 partial" in page
+
+
+# --- in a browser -----------------------------------------------------------------------------------------------------
+
+def test_a_person_brings_in_a_register_and_mends_it(space: Workspace, book: bytes, tmp_path: Path, chromium: Any) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    port = free_port()
+    process = serve(space.folder, port)
+    try:
+        context = chromium.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+        page = context.new_page()
+        errors: list[str] = []
+        asked: list[str] = []
+        page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(f"http://127.0.0.1:{port}/")
+        # dropped on the form, as from a file manager
+        page.evaluate(
+            """content => {
+              const data = new DataTransfer();
+              data.items.add(new File([Uint8Array.from(content)], "reg.xlsx"));
+              document.querySelector("form[data-drop]").dispatchEvent(new DragEvent("drop", {dataTransfer: data, bubbles: true}));
+            }""",
+            list(book),
+        )
+        assert "reg.xlsx is ready" in page.locator("form[data-drop]").inner_text()
+        page.get_by_role("button", name="Read it").click()
+        page.get_by_role("heading", name="Bring in: reg.xlsx").wait_for()
+        for show in ("cells", "columns", "codes", "rows", "mends"):
+            page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?show={show}")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390, show
+            found = Axe().run(page).response["violations"]
+            assert found == [], (show, [(one["id"], one["nodes"][0]["html"]) for one in found])
+        page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?what=open")
+        page.locator("details.mend summary").first.click()
+        form = page.locator("details.mend[open] form")
+        form.get_by_label("set_pressure, with its unit").fill("9 barg")
+        form.get_by_label("Why").fill("read on the nameplate")
+        form.get_by_label("Your name").fill("Ada")
+        form.get_by_role("button").click()
+        page.get_by_text("1 read + 3 partial + 1 refused").wait_for()
+        page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?show=mends")
+        page.get_by_role("button", name="Undo").click()
+        page.get_by_role("button", name="Let it stand again").wait_for()
+        assert errors == [] and all(url.startswith((f"http://127.0.0.1:{port}/", "data:")) for url in asked)
+        context.close()
+    finally:
+        killed(process)
