@@ -20,7 +20,7 @@ HERE = Path(__file__).parent / "pages"
 PAGES = {
     "plants": "/", "bring-in": "/plant/1/bring-in", "fleet": "/plant/1/fleet", "fleet-pictures": "/plant/1/fleet/pictures",
     "valve": "/plant/1/valve?tag=10-PSV-1005", "what-if": "/plant/1/valve/what-if?tag=10-PSV-1005&inlet.length=1 m",
-    "steps": "/plant/1/valve?tag=10-PSV-1005&part=steps", "stability": "/plant/1/valve?tag=10-PSV-1005&part=stability",
+    "steps": "/plant/1/valve?tag=10-PSV-1005&part=steps", "stability": "/plant/1/valve?tag=30-PSV-3019&part=stability",
     "remedies": "/plant/1/valve?tag=20-PSV-2012&part=remedies", "plan": "/plant/1/plan", "ask": "/plant/1/ask", "basis": "/plant/1/basis?to.thin_margin=30 %25",
     "checks": "/plant/1/checks", "study": "/plant/1/study",
 }  # fmt: skip
@@ -48,6 +48,8 @@ def main(folder: str) -> None:
             browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"])
             for width, height in SIZES:
                 page = browser.new_context(viewport={"width": width, "height": height}).new_page()
+                page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in")  # the register is read once
+                page.wait_for_timeout(4000)
                 for name, address in PAGES.items():
                     page.goto(f"http://127.0.0.1:{port}{address}")
                     page.wait_for_load_state("networkidle")

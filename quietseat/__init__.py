@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 __all__ = ["__version__", "assess", "propose", "rank", "read", "report"]
 
 _VERBS = {

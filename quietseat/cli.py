@@ -252,7 +252,7 @@ def _study(register: Path, basis: Any, mends: Path | None, out: Path, engine: st
     except OSError as error:
         raise InputUnusable(_cannot_write(error.filename or out, error)) from error
     typer.echo(_say.study(found))
-    typer.echo(f"\nWritten to {out}/: study.html (open this first), study.pdf, study.xlsx, study.json, problems.csv, fit-drawings/")
+    typer.echo(f"\nWritten to {out}/: study.html (open this first), summary.pdf, study.pdf, study.xlsx, study.json, problems.csv, fit-drawings/")
 
 
 def _folder(out: Path) -> None:

@@ -43,7 +43,7 @@ def file(tmp_path: Path, changes: dict[str, str] | None = None, extra: str = "")
 
 
 def command(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "quietseat", "chatter", *words], capture_output=True, text=True, timeout=120, check=False)
+    return subprocess.run([sys.executable, "-m", "quietseat", "chatter", *words], capture_output=True, text=True, timeout=400, check=False)
 
 
 # --- JSON and words, from a hand-made result ------------------------------------------------------------------------

@@ -15,7 +15,7 @@ NUMBERED = sorted(EXAMPLES.glob("[0-9][0-9]_*.py"))
 
 def output(name: str, folder: Path) -> str:
     done = subprocess.run(
-        [sys.executable, str(EXAMPLES / name)], cwd=folder, capture_output=True, text=True, timeout=120, encoding="utf-8"
+        [sys.executable, str(EXAMPLES / name)], cwd=folder, capture_output=True, text=True, timeout=400, encoding="utf-8"
     )
     assert done.returncode == 0, done.stderr
     return done.stdout

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from quietseat.basis import make
 from quietseat.model import Spread
+from quietseat.planning import afterwards
 from quietseat.planning.live import Live
 from quietseat.planning.records import Item, Option, from_plain, to_plain
 
@@ -92,6 +93,30 @@ def test_holds_equal_brute_force(drawn, budget, places):
     answer = live.exact(terms, held)
     assert (answer["totals"]["stop_findings_cured"], answer["value"]) == (wanted[0], pytest.approx(wanted[1]))
     assert quick["fits"] and quick["stops"] >= wanted[0] - 1e-6
+
+
+def test_the_relaxation_by_prices_is_that_over_all_columns():
+    """2,000 valves, scipy's linprog over every column as the reference."""
+    import numpy as np
+    from scipy.optimize import linprog
+
+    dice = np.random.default_rng(5)
+    items = tuple(
+        valve(f"V{i}", int(dice.integers(0, 2)), *(option(float(a), float(a + b), float(h), f"r{n}") for n, (a, b, h) in enumerate(zip(
+            dice.uniform(1, 50, 3), dice.uniform(-5, 40, 3), dice.uniform(1, 20, 3), strict=True)))) for i in range(2000)
+    )  # fmt: skip
+    live = Live(items, BASIS)
+    held = {"V7": "in", "V8": "out"}
+    quick = live.quick(live.terms(900, 12, 300), held)
+    cols = live._open(live.terms(900, 12, 300), held)
+    gain = afterwards.weighted(cols) + cols.value
+    owners = np.zeros((2000, len(cols.item)))
+    owners[cols.item, np.arange(len(cols.item))] = 1
+    rows = np.vstack([owners, cols.spend, cols.outage + cols.other, -owners[live._number["V7"]]])
+    whole = linprog(-gain, A_ub=rows, b_ub=[*[1] * 2000, 900, 300, -1], method="highs")
+    assert whole.status == 0
+    assert quick["stops"] == pytest.approx(float(cols.stops @ whole.x), rel=1e-7)
+    assert quick["value"] == pytest.approx(float(cols.value @ whole.x), rel=1e-5)
 
 
 def test_an_item_comes_back_as_it_went() -> None:

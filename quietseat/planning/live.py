@@ -11,12 +11,14 @@ from quietseat.planning import afterwards
 from quietseat.planning.amounts import amount
 from quietseat.planning.answer import answer_of
 from quietseat.planning.plan import Columns, columns, limits_of, solve
-from quietseat.planning.programme import SMALL, Programme
+from quietseat.planning.programme import SCALE, SMALL, Programme
 from quietseat.planning.records import Item, Terms, Window
 
 __all__ = ["Hold", "Live"]
 
 WHOLE = 0.999  # a part above it counts as the whole valve
+CORE = 600  # columns a relaxation starts with
+ROUNDS = 8  # of taking in more of them, before all are taken
 ENDLESS = 1e12  # hours, days and money that limit nothing
 
 
@@ -120,12 +122,8 @@ class Live:
     def _relaxed(self, cols: Columns, held: Mapping[str, str]) -> Any:
         if not len(cols.item):
             return None if any(place == "in" and tag in self._number for tag, place in held.items()) else cols.spend
-        programme = Programme(cols.item, limits_of(cols))
-        for tag, place in held.items():
-            if place == "in" and tag in self._number:
-                programme.hold((cols.item == self._number[tag]).astype(float), 1.0)
-        found = programme.relaxed(afterwards.weighted(cols) + cols.value)
-        return found.x if found is not None else None
+        inside = [self._number[tag] for tag, place in held.items() if place == "in" and tag in self._number]
+        return relaxed_by_price(cols, afterwards.weighted(cols) + cols.value, inside)
 
     def _open(self, given: Terms, held: Mapping[str, str]) -> Columns:
         """The columns that no limit and no hold rules out by itself."""
@@ -139,3 +137,40 @@ class Live:
         out = [self._number[tag] for tag, place in held.items() if place == "out" and tag in self._number]
         fits &= ~np.isin(free.item, out)
         return replace(afterwards.only(free, fits), terms=given)
+
+
+def relaxed_by_price(cols: Columns, gain: Any, inside: Sequence[int]) -> Any:
+    """The linear relaxation over all columns, solved over the few that pay best for what is scarce: parts of each column, or None.
+
+    Columns left out are priced with the duals; those that would gain are taken in and the programme is solved again, until none would: the
+    optimum over all columns, in a fraction of the time. inside: items that must be in.
+    """
+    import numpy as np
+
+    limits = limits_of(cols)
+    need = sum((limit.use / max(limit.amount, 1e-9) for limit in limits), np.full(len(gain), 1e-9))
+    core = np.isin(cols.item, inside)
+    core[np.argsort(-gain / need, kind="stable")[:CORE]] = True
+    for _ in range(ROUNDS):
+        part = np.flatnonzero(core)
+        programme = Programme(cols.item[part], [replace(limit, use=limit.use[part]) for limit in limits])
+        for item in inside:
+            programme.hold((cols.item[part] == item).astype(float), 1.0)
+        found = programme.relaxed(gain[part])
+        if found is None:
+            return None  # the columns of the items that must be in are all here
+        owner = np.zeros(len(cols.items))
+        owner[np.unique(cols.item[part])] = found.ineqlin.marginals[: len(np.unique(cols.item[part]))]
+        scarce = [found.ineqlin.marginals[row] * SCALE / max(limit.amount, 1e-9) * limit.use for limit, row in zip(limits, programme.rows, strict=True)]
+        would = gain + sum(scarce, np.zeros(len(gain))) + owner[cols.item]  # marginals are 0 or below
+        more = (would > 1e-9 * max(1.0, float(np.abs(gain).max()))) & ~core
+        if not more.any():
+            x = np.zeros(len(gain))
+            x[part] = found.x
+            return x
+        core |= more
+    whole = Programme(cols.item, limits)
+    for item in inside:
+        whole.hold((cols.item == item).astype(float), 1.0)
+    found = whole.relaxed(gain)
+    return found.x if found is not None else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from html import escape
@@ -35,8 +36,6 @@ from quietseat.report.document import (
 from quietseat.report.words import SHAPES, clean
 from quietseat.typeset import mathml, mathml_symbol
 
-_TAG = re.compile(r"<(?!a[\s>])[a-z][^>]*>")  # of a picture, links left aside
-_ARIA = re.compile(r'\s(?:role|aria-[a-z]+)="[^"]*"')
 _STACK_ROWS = 30  # a longer table scrolls in its own box on a phone; a shorter one with sentences stacks
 
 
@@ -91,6 +90,7 @@ class _Page:
 
     def __init__(self) -> None:
         self.figures = 0
+        self.named: Counter[str] = Counter()  # tables of one caption get regions of different names
         self.printers: dict[type, Callable[..., str]] = {
             Heading: self.heading, Prose: self.prose, Bullets: self.bullets, Pairs: self.pairs, TableBlock: self.table,
             Callout: self.callout, Figure: self.figure, Steps: self.steps, Fold: self.fold, SignedBy: self.signed,
@@ -159,9 +159,11 @@ class _Page:
         body = "\n".join(line + _cells(openings, row) + "</tr>" for row in block.rows)
         fleet = " data-fleet" if block.kind == "fleet" else ""
         note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
+        self.named[block.caption] += 1
+        again = f", {self.named[block.caption]}" if self.named[block.caption] > 1 else ""
         groups, kind = role("rowgroup"), ' class="stack"' if stack else ""
         return (
-            f'<div class="block"><div class="scroll" tabindex="0" role="region" aria-label="{escape(block.caption)}"{fleet}>'
+            f'<div class="block"><div class="scroll" tabindex="0" role="region" aria-label="{escape(block.caption)}{again}"{fleet}>'
             f"<table{kind}{role('table')}><caption>{escape(block.caption)}</caption>"
             f"<thead{groups}><tr{role('row')}>{head}</tr></thead>"
             f"<tbody{groups}>{body}</tbody></table></div>{note}</div>"
@@ -237,10 +239,9 @@ def _math(inner: str) -> str:
 def _inline(svg: str, prefix: str) -> str:
     """An SVG for use inside the page: no name spaces needed, ids made its own."""
     start = svg.index("<svg")
-    text = re.sub(r'\s(?:xmlns(?::\w+)?="[^"]*"|role="graphics-[^"]*"|aria-roledescription="[^"]*")', "", svg[start:])  # the figure as a whole has its words
-    text = _TAG.sub(
-        lambda found: _ARIA.sub("", found.group()), text
-    )  # the words of the whole picture stand on its opening tag
+    text = re.sub(
+        r'\s(?:xmlns(?::\w+)?="[^"]*"|role="graphics-[^"]*"|aria-roledescription="[^"]*")', "", svg[start:]
+    )  # the figure as a whole has its words
     if ' id="' in text:
         text = re.sub(r'(\sid="|url\(#|href="#)', lambda found: found.group(1) + prefix, text)
     return text

@@ -4,6 +4,14 @@
   window.addEventListener("beforeprint", function () {
     document.querySelectorAll("details").forEach(function (d) { d.open = true; });
   });
+  function reach(inside) {  // a formula that scrolls can be reached by key
+    inside.querySelectorAll(".maths").forEach(function (m) {
+      if (m.closest("details:not([open])")) { return; }
+      if (m.scrollWidth > m.clientWidth) { m.tabIndex = 0; } else { m.removeAttribute("tabindex"); }
+    });
+  }
+  document.addEventListener("toggle", function (event) { if (event.target.open) { reach(event.target); } }, true);
+  window.addEventListener("resize", function () { reach(document); });
   if (!box) { return; }
   var table = box.querySelector("table"), body = table.tBodies[0], rows = Array.from(body.rows);
   var verdict = Array.from(table.tHead.rows[0].cells).findIndex(function (c) { return c.textContent === "Verdict"; });

@@ -97,6 +97,16 @@ def undo_remark(connection: Connection, study: int, number: int, who: str, *, ag
     return change(plant=row["plant_id"])
 
 
+def undo_of_plant(connection: Connection, plant: int, number: int, who: str, *, again: bool = False) -> bool:
+    """Undo a remark of a plant, whichever study it was made on; False where there is none. Raises InputUnusable where that study is locked."""
+    known = rows.one(connection, tables.remark, number)
+    if known is None or known["plant_id"] != plant:
+        return False
+    if known["study_id"] is not None:
+        return undo_remark(connection, known["study_id"], number, who, again=again)
+    return rows.redo(connection, tables.remark, number, plant=plant) if again else rows.undo(connection, tables.remark, number, who, plant=plant)
+
+
 def remarks(connection: Connection, study: int) -> list[Row]:
     """What was said about a study and its valves, undone remarks too, in the order it was said."""
     return rows.listed(connection, tables.remark, study_id=study)

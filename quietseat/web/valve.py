@@ -18,7 +18,7 @@ from quietseat.report import valve as printed
 from quietseat.report.document import Block, Column, Figure, Heading, TableBlock
 from quietseat.report.words import MARKS, OUTCOMES, SEVERITIES, VERDICTS_IN_TIME, Shown, code, is_number, percent
 from quietseat.status import InputUnusable
-from quietseat.store import decided, mends, rows, valves
+from quietseat.store import decided, issued, mends, rows, valves
 from quietseat.store import tables as stored
 from quietseat.store.plants import Plant
 from quietseat.web import remedies
@@ -365,13 +365,11 @@ def hold(
 def remark(
     at: Annotated[Site, Depends(site)], number: int, tag: Annotated[str, Form()], words: Annotated[str, Form()] = ""
 ) -> Response:
-    """Keep a remark about a valve."""
-    plant, study, _ = found(at, number, tag)
+    """Keep a remark about a valve of the study shown; refused in words where that study is locked."""
+    _, study, _ = found(at, number, tag)
     who = at.named()
-    if not words.strip():
-        raise HTTPException(422, "The remark is empty.")
     with at.workspace.writing() as connection:
-        decided.remark(connection, plant.id, words.strip()[:4000], who, tag=tag, study=study["id"])
+        issued.remark(connection, study["id"], words.strip()[:4000], who, tag)
     return at.go(address(number, tag))
 
 
@@ -386,11 +384,12 @@ def undo(
     if kind not in ("decision", "pin", "remark"):
         raise HTTPException(422, "There is nothing of this kind to undo.")
     with at.workspace.writing() as connection:
-        done = (
-            decided.redo(connection, plant.id, kind, row)
-            if again
-            else decided.undo(connection, plant.id, kind, row, who)
-        )
+        if kind == "remark":
+            done = issued.undo_of_plant(connection, plant.id, row, who, again=bool(again))
+        elif again:
+            done = bool(decided.redo(connection, plant.id, kind, row))
+        else:
+            done = bool(decided.undo(connection, plant.id, kind, row, who))
     if not done:
         raise HTTPException(404, "It was undone already.")
     return at.go(address(number, tag, _part(part)))

@@ -14,7 +14,7 @@ from fastapi.testclient import TestClient
 
 from quietseat.basis import make
 from quietseat.planning import rank
-from quietseat.store import decided, jobs, open_workspace, plants, rows, studies, tables
+from quietseat.store import decided, issued, jobs, open_workspace, plants, rows, studies, tables
 from quietseat.web import checks as checks_page
 from quietseat.web.app import make_app
 from quietseat.web.site import NAME_COOKIE
@@ -187,3 +187,23 @@ def test_without_a_study_the_pages_say_so(tmp_path: Path) -> None:
         assert "No study to plan yet" in text(client, "/plant/1/plan")
         assert "No study with questions yet" in text(client, "/plant/1/ask")
         assert "Every choice behind the study" in text(client, "/plant/1/basis")
+
+
+# -- a locked study --------------------------------------------------------------------------------------------
+
+
+def test_a_locked_study_takes_no_remark_from_any_page(client: TestClient, space_copy: Path) -> None:
+    tag = next(csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)))["tag"]
+    assert client.post("/plant/1/valve/remark", data={"tag": tag, "words": "before"}).status_code == 303
+    space = open_workspace(space_copy)
+    with space.writing() as connection:
+        issued.issue(connection, 1, "Rev A", "Ann Body")
+        issued.lock(connection, 1, "Ann Body")
+        (said,) = [row for row in issued.remarks(connection, 1) if row["words"] == "before"]
+    answer = client.post("/plant/1/valve/remark", data={"tag": tag, "words": "after"})
+    assert answer.status_code == 422 and "locked" in answer.text
+    answer = client.post("/plant/1/valve/undo", data={"tag": tag, "kind": "remark", "row": said["id"]})
+    assert answer.status_code == 422 and "locked" in answer.text
+    with space.reading() as connection:
+        assert [row["words"] for row in issued.remarks(connection, 1)] == ["before", "Locked."]
+        assert issued.remarks(connection, 1)[0]["undone_at"] is None
