@@ -221,6 +221,8 @@ def make(given: Mapping[str, Any] | None = None, *, origin: str = "basis") -> Ba
         raw = given.get(name, choice.default)
         try:
             values[name] = _value(choice, raw, atmospheric)
+            if name.startswith("operating_limit_") and not 0.0 < values[name] <= 1.0:
+                raise ValueError("a share of set pressure: above 0 % and at most 100 %")
         except ValueError as error:
             wrong.append(f"{origin}: {name} = {raw!r}: {error}")
         if name == "atmospheric_pressure" and name in values:

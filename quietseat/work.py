@@ -63,7 +63,9 @@ def study_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[
     say(len(found.records), len(found.records), "valves; saving")
     with workspace.writing() as connection:
         number = studies.save(connection, plant.id, found, stage)
-        plants.show_study(connection, plant.id, number)
+        shown = studies.get(connection, plant.study) if plant.study is not None else None
+        if stage == FULL or shown is None or shown["stage"] != FULL:  # a first look does not take the place of a full study
+            plants.show_study(connection, plant.id, number)
         if stage == FIRST_LOOK:
             jobs.add(connection, plant.id, "study", {"stage": FULL})
     parts.clear()

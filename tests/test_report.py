@@ -717,3 +717,9 @@ def test_pictures_use_generic_fonts_and_no_address(picture: str) -> None:
     assert made is not None
     assert set(re.findall(r'font-family="([^"]*)"', made.svg)) == {"sans-serif"}
     assert not re.search(r'(href|src)="(?!#)', made.svg)
+
+
+def test_a_valve_nothing_could_be_checked_of_never_reads_as_passed() -> None:
+    assert words.nothing_found("sound", ()) == "Every check made here was passed with margin."
+    said = words.nothing_found("unproven", ("the calculation failed inside",))
+    assert "passed" not in said and "the calculation failed inside" in said

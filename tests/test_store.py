@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -157,3 +159,28 @@ def test_a_job_that_fails_says_why(space: Workspace) -> None:
     with space.reading() as connection:
         ended = jobs.get(connection, job["id"])
     assert ended is not None and ended["state"] == "failed" and "list.csv" in ended["error"]
+
+
+def test_two_that_write_at_once_wait_for_each_other(space: Workspace) -> None:
+    """Each reads and then writes; without taking the right to write first, the one overtaken fails with "database is locked"."""
+    plant = a_plant(space)
+    failed: list[Exception] = []
+
+    def many(other: Workspace, name: str) -> None:
+        for number in range(40):
+            try:
+                with other.writing() as connection:
+                    rows.listed(connection, tables.view)
+                    time.sleep(0.002)  # the others come in between
+                    rows.add(connection, tables.view, plant_id=plant, name=f"{name} {number}", query="", who=name)
+            except Exception as error:
+                failed.append(error)
+
+    threads = [threading.Thread(target=many, args=(open_workspace(space.folder), name)) for name in ("a", "b", "c")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failed == []
+    with space.reading() as connection:
+        assert len(rows.listed(connection, tables.view)) == 120

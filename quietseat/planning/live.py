@@ -51,6 +51,10 @@ class Live:
         self._free = columns(self.items, Terms((free,), ENDLESS, act_finding=basis.act_finding_cost), basis)
         self._number = {item.tag: place for place, item in enumerate(self.items)}
 
+    def holds(self, held: Mapping[str, str]) -> dict[str, str]:
+        """The holds that can bind: of valves with something to plan, and in only where a remedy clears every finding."""
+        return {tag: place for tag, place in held.items() if tag in self._number and (place == "out" or self.items[self._number[tag]].options)}
+
     def terms(self, budget: float, outage: float, crew: float) -> Terms:
         """One outage: budget in money, outage in days, crew in hours."""
         window = Window("the outage", None, outage, crew, self.basis.crew_hours_per_day, budget)
@@ -66,6 +70,7 @@ class Live:
 
         parts: tag, title, part (1 = whole), cost, hours, value, severity, most valuable first. fits: False where the holds alone are too much.
         """
+        held = self.holds(held)
         cols = self._open(given, held)
         x = self._relaxed(cols, held)
         if x is None:
@@ -86,13 +91,14 @@ class Live:
 
     def exact(self, given: Terms, held: Mapping[str, str], *, beyond: bool = False) -> dict[str, Any]:
         """The integer plan under the holds, with reasons and counterfactuals as `answer_of` gives them."""
+        held = self.holds(held)
         items = tuple(replace(item, options=(), reason="held out by hand") if held.get(item.tag) == "out" else item for item in self.items)
         forced = [self._number[tag] for tag, place in held.items() if place == "in" and tag in self._number]
         return answer_of(items, given, self.basis, forced=forced, beyond=beyond)
 
     def prices(self, given: Terms, held: Mapping[str, str]) -> list[Hold]:
         """What each hold costs against the best plan without it, all others staying."""
-        known = {tag: place for tag, place in held.items() if tag in self._number}
+        known = self.holds(held)
         exact = len(self._free.item) <= SMALL
         base = self._worth(given, known, exact)
         return [self._hold(tag, place, base, self._worth(given, {t: p for t, p in known.items() if t != tag}, exact), exact)

@@ -20,7 +20,20 @@ from quietseat.report.document import (
     TableBlock,
 )  # fmt: skip
 from quietseat.report.valve import cure, facts, finding_value, rests_on, verdict_title
-from quietseat.report.words import DASH, OUTCOMES, SEVERITIES, Shown, code, cut, is_number, percent, place, plain, shown
+from quietseat.report.words import (
+    DASH,
+    OUTCOMES,
+    SEVERITIES,
+    Shown,
+    code,
+    cut,
+    is_number,
+    nothing_found,
+    percent,
+    place,
+    plain,
+    shown,
+)
 
 _EVENTS, _CASES = 6, 6  # lines printed
 
@@ -69,7 +82,7 @@ def _findings(valve: Mapping[str, Any], show: Shown) -> Block:
         for one in valve.get("findings") or ()
     )  # fmt: skip
     if not rows:
-        return Prose("Findings: none. Every check made here was passed with margin.")
+        return Prose(f"Findings: none. {nothing_found(valve.get('verdict'), valve.get('reasons'))}")
     return TableBlock("Findings", (Column("Finding"), Column("In words", "wide"), Column("Value", "number"), Column("Limit", "number"),
                                    Column("Severity")), rows, note="Open = not decided, never passed.")  # fmt: skip
 

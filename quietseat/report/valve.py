@@ -34,6 +34,7 @@ from quietseat.report.words import (
     cut,
     field_words,
     is_number,
+    nothing_found,
     percent,
     place,
     plain,
@@ -178,7 +179,7 @@ def _findings(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         for item in valve.get("findings") or ()
     )  # fmt: skip
     if not rows:
-        yield Prose("Findings: none. Every check made here was passed with margin.")
+        yield Prose(f"Findings: none. {nothing_found(valve.get('verdict'), valve.get('reasons'))}")
         return
     yield TableBlock(
         "Findings", (Column("Finding"), Column("In words", "wide"), Column("Value", "number"), Column("Limit", "number"),

@@ -224,3 +224,11 @@ def field_words(name: str) -> str:
     if len(parts) > 1 and parts[0] == "cases" and parts[1].isdigit():
         parts[:2] = [f"case {int(parts[1]) + 1}"]
     return " ".join(part.replace("_", " ") for part in parts)
+
+
+def nothing_found(verdict: Any, reasons: Any) -> str:
+    """What is said where a valve has no finding: only a sound one has passed; else nothing could be checked."""
+    if verdict == "sound":
+        return "Every check made here was passed with margin."
+    why = "; ".join(str(one) for one in reasons or ()) or "no reason is known"
+    return f"No check could be made: {why.rstrip('.')}."

@@ -41,7 +41,7 @@ class Workspace:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection whose changes are kept together, or not at all where an exception leaves the block."""
-        with self.engine.begin() as connection:
+        with self.engine.connect() as connection, connection.execution_options(writes=True).begin():
             yield connection
 
     def keep_file(self, name: str, content: bytes) -> int:
@@ -97,6 +97,7 @@ def open_workspace(folder: str | Path) -> Workspace:
         raise InputUnusable(f"{place}: cannot be made ({error.strerror}); choose another folder with --folder.") from error
     engine = create_engine(f"sqlite:///{place / DATABASE}", connect_args={"timeout": BUSY, "check_same_thread": False})
     event.listen(engine, "connect", _pragmas)
+    event.listen(engine, "begin", _begin)
     try:
         with engine.begin() as connection:
             config = _config()
@@ -115,7 +116,13 @@ def _config() -> Any:
     return config
 
 
+def _begin(connection: Connection) -> None:
+    """A transaction that will write takes the right to at once: one that reads first and is overtaken by another process would fail."""
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if connection.get_execution_options().get("writes") else "BEGIN")
+
+
 def _pragmas(connection: Any, record: Any) -> None:
+    connection.isolation_level = None  # transactions are begun by _begin alone
     cursor = connection.cursor()
     for line in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON", f"busy_timeout = {int(1000 * BUSY)}"):
         cursor.execute(f"PRAGMA {line}")

@@ -54,6 +54,7 @@ def make_app(workspace: Workspace, *, hosts: frozenset[str] = frozenset(), runs_
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(InputUnusable, _unusable)
+    app.add_exception_handler(OverflowError, _too_large)
     return app
 
 
@@ -67,6 +68,10 @@ async def _unreadable(request: Request, error: Exception) -> Response:
     wrong: list[Any] = list(error.errors())
     words = "; ".join(f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}" for one in wrong)
     return site(request).page("refused.html", status=422, title="Not understood", words=words)
+
+
+async def _too_large(request: Request, error: Exception) -> Response:
+    return site(request).page("refused.html", status=404, title="Not possible", words="There is nothing under so large a number.")
 
 
 async def _unusable(request: Request, error: Exception) -> Response:

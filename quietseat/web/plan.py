@@ -6,7 +6,8 @@ import csv
 import io
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Query, Response
@@ -14,6 +15,7 @@ from fastapi import APIRouter, Depends, Form, HTTPException, Query, Response
 from quietseat.basis import Basis, make
 from quietseat.planning.live import Live
 from quietseat.planning.programme import SMALL
+from quietseat.planning.records import Item
 from quietseat.report import figures
 from quietseat.report.problems import quiet
 from quietseat.report.words import Shown
@@ -41,20 +43,32 @@ class Lives:
     """The plans of the studies last looked at, kept in memory."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[tuple[str, int], Live] = OrderedDict()
+        self._items: OrderedDict[tuple[str, int], list[Item]] = OrderedDict()
+        self._kept: OrderedDict[tuple[object, ...], Live] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, workspace: Workspace, study: int, basis: Basis) -> Live:
-        """The valves of a study, ready to be planned."""
+    def get(self, workspace: Workspace, study: int, basis: Basis, chosen: Mapping[str, str]) -> Live:
+        """The valves of a study, ready to be planned. chosen: remedies decided on by tag; the plan takes no other one of those valves."""
         key = (str(workspace.folder), study)
+        whole = (*key, tuple(sorted(chosen.items())))
         with self._lock:
-            if key not in self._kept:
+            if key not in self._items:
                 with workspace.reading() as connection:
-                    self._kept[key] = Live(studies.items(connection, study), basis)
-                while len(self._kept) > 4:
-                    self._kept.popitem(last=False)
-            self._kept.move_to_end(key)
-            return self._kept[key]
+                    self._items[key] = studies.items(connection, study)
+            if whole not in self._kept:
+                self._kept[whole] = Live([_as_decided(item, chosen.get(item.tag)) for item in self._items[key]], basis)
+            live = self._kept[whole]
+            while len(self._items) > 4:
+                self._items.popitem(last=False)
+            while len(self._kept) > 4:
+                self._kept.popitem(last=False)
+            return live
+
+
+def _as_decided(item: Item, remedy: str | None) -> Item:
+    """The valve with the remedy somebody decided on alone, where that is one a plan may take."""
+    only = tuple(option for option in item.options if option.remedy == remedy)
+    return replace(item, options=only) if only else item
 
 
 LIVES = Lives()
@@ -70,6 +84,7 @@ class Ready:
     live: Live
     given: Given
     held: dict[str, str]
+    chosen: dict[str, str]
     show: Shown
 
 
@@ -84,7 +99,8 @@ def _ready(at: Site, number: int, budget: float | None, outage: float | None, cr
     given = Given(basis.budget if budget is None else budget, days, hours * days if crew is None else crew)
     with at.workspace.reading() as connection:
         held = decided.pins(connection, number)
-    return Ready(plant, study, basis, LIVES.get(at.workspace, study["id"], basis), given, held, shown(study))
+        chosen = {tag: row["remedy"] for tag, row in decided.decisions(connection, number).items()}
+    return Ready(plant, study, basis, LIVES.get(at.workspace, study["id"], basis, chosen), given, held, chosen, shown(study))
 
 
 @router.get("/plant/{number}/plan")
@@ -95,7 +111,7 @@ def page(at: Here, number: int, budget: Amount = None, outage: Amount = None, cr
         return at.page("plan.html", title="Plan", plant=at.plant(number), here="plan", ready=None)
     terms = ready.live.terms(ready.given.budget, ready.given.outage, ready.given.crew)
     quick = ready.live.quick(terms, ready.held)
-    return at.page("plan.html", title="Plan", plant=ready.plant, here="plan", ready=ready, quick=quick, ends=_ends(ready), most=MOST, query=_query(ready.given))
+    return at.page("plan.html", title="Plan", plant=ready.plant, here="plan", ready=ready, quick=quick, ends=_ends(ready), most=MOST, query=_query(ready.given), plain=plain_number)
 
 
 def _ends(ready: Ready) -> dict[str, tuple[float, float]]:
@@ -114,7 +130,13 @@ def _round_up(value: float) -> float:
 
 
 def _query(given: Given) -> str:
-    return f"budget={given.budget:g}&outage={given.outage:g}&crew={given.crew:g}"
+    return "&".join(f"{name}={plain_number(getattr(given, name))}" for name in ("budget", "outage", "crew"))
+
+
+def plain_number(value: float) -> str:
+    """A number without exponent and without losing a digit, as an address and a form take it."""
+    text = f"{value:.6f}"
+    return text.rstrip("0").rstrip(".")
 
 
 @router.get("/plant/{number}/plan/exact")
@@ -127,7 +149,7 @@ def exact(at: Here, number: int, budget: Amount = None, outage: Amount = None, c
     answer = ready.live.exact(terms, ready.held)
     holds = ready.live.prices(terms, ready.held)
     return at.page(
-        "plan_exact.html", title="Plan", plant=ready.plant, here="plan", ready=ready, answer=answer, holds=holds, most=MOST, query=_query(ready.given),
+        "plan_exact.html", title="Plan", plant=ready.plant, here="plan", ready=ready, answer=answer, holds=holds, most=MOST, query=_query(ready.given), plain=plain_number,
         fits=ready.live.quick(terms, ready.held)["fits"], small=len(answer["chosen"]) + len(answer["left_out"]) <= SMALL,
     )  # fmt: skip
 

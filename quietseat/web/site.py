@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
-from urllib.parse import quote, unquote
+from urllib.parse import quote, unquote, urlsplit
 
 from fastapi import HTTPException, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -18,7 +18,7 @@ from quietseat import __version__
 from quietseat.report import html, words
 from quietseat.report.document import Block
 from quietseat.report.words import Shown
-from quietseat.store import Workspace, plants, studies, tables
+from quietseat.store import Workspace, mends, plants, studies, tables
 from quietseat.store.plants import Plant
 from quietseat.study import Record
 
@@ -37,7 +37,7 @@ def templates() -> Environment:
     made = Environment(
         loader=PackageLoader("quietseat.web", "templates"), autoescape=select_autoescape(), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    made.globals.update(version=__version__, pages=PAGES, shapes=words.SHAPES, verdict_words=words.VERDICT_WORDS)
+    made.globals.update(version=__version__, pages=PAGES, shapes=words.SHAPES, verdict_words=words.VERDICT_WORDS, nothing_found=words.nothing_found)
     made.filters["code_words"] = words.code
     made.filters["path"] = lambda text: quote(str(text), safe="")
     return made
@@ -55,9 +55,18 @@ class Site:
         """A page, or a piece of one where htmx asks for it (`partial` is true then)."""
         asked = self.request.headers
         partial = asked.get("hx-request") == "true" and asked.get("hx-boosted") != "true" and asked.get("hx-request-type") != "full"
-        url = self.request.url
-        given = {"who": self.who, "address": f"{url.path}?{url.query}" if url.query else url.path, "partial": partial, "plant": None, "here": "", **values}
+        given = {"who": self.who, "address": self._address(), "partial": partial, "plant": None, "here": "", **values}
+        plant = given["plant"]
+        given["behind"] = self.since(plant) if isinstance(plant, Plant) and given["here"] in ("fleet", "plan", "study") and not partial else ""
         return HTMLResponse(templates().get_template(template).render(given), status)
+
+    def _address(self) -> str:
+        """Where the name form leads back to: this page, or the one before where this answers a change."""
+        url = self.request.url
+        if self.request.method not in ("GET", "HEAD"):
+            before = urlsplit(self.request.headers.get("referer", ""))
+            return f"{before.path or '/'}?{before.query}" if before.query else before.path or "/"
+        return f"{url.path}?{url.query}" if url.query else url.path
 
     def go(self, address: str) -> Response:
         """After a change: look at this address."""
@@ -74,6 +83,19 @@ class Site:
     def study(self, plant: Plant) -> Mapping[str, Any] | None:
         """The study a plant's pages show, with `head`; None before the first one is run."""
         return None if plant.study is None else _study(self.workspace, plant.study)
+
+    def since(self, plant: Plant) -> str:
+        """What has been changed since the study a plant's pages show, in words; "" where it holds everything."""
+        study = self.study(plant)
+        if study is None:
+            return ""
+        with self.workspace.reading() as connection:
+            standing = [row for row in mends.listed(connection, plant.id) if row["undone_at"] is None]
+        made, gone = mends.since(standing, (study["head"].get("register") or {}).get("mends") or ())
+        left, right = ({name: str(value) for name, value in side.items() if name != "time_marching"} for side in ((study["head"].get("basis") or {}).get("changed") or plant.basis, plant.basis))
+        said = [f"{count} mend{'s' if count != 1 else ''} {words}" for count, words in ((made, "made"), (gone, "undone")) if count]
+        said += ["choices of the Basis changed"] if left != right else []
+        return f"Since study {study['number']}: {', '.join(said)}. It is not in what this page shows; run the study again to see it." if said else ""
 
     def valve(self, study: int, tag: str) -> Record:
         """One valve of a study. Raises 404 in words."""

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Depends, Form, HTTPException, Query, Request, Res
 
 from quietseat import plain, tables
 from quietseat.assess import assess
+from quietseat.remedies.choose import STANDING
 from quietseat.report import drawing, in_time, leakage, money, motion, reliability, tried
 from quietseat.report import valve as printed
 from quietseat.report.document import Block, Column, Figure, Heading, TableBlock
@@ -350,10 +351,12 @@ def hold(
     at: Annotated[Site, Depends(site)], number: int, tag: Annotated[str, Form()], place: Annotated[str, Form()] = ""
 ) -> Response:
     """Hold a valve in or out of the plan, or let the plan choose again (place empty)."""
-    plant, _, _ = found(at, number, tag)
+    plant, _, valve = found(at, number, tag)
     who = at.named()
     if place not in ("", *decided.PLACES):
         raise HTTPException(422, "A valve is held in the plan, out of it, or free.")
+    if place == "in" and not any(one["clears"] != "no" and one["name"] not in STANDING for one in valve["remedies"]):
+        raise HTTPException(422, f"{tag} cannot be held in: no remedy of the study clears every finding of it.")
     with at.workspace.writing() as connection:
         decided.pin(connection, plant.id, tag, None, who)
         if place:

@@ -16,7 +16,8 @@ import pytest
 
 from quietseat import demo
 from quietseat.basis import load, make
-from quietseat.store import open_workspace, plants, studies
+from quietseat.register import mends
+from quietseat.store import open_workspace, plants, rows, studies, tables
 from quietseat.study import run
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -33,6 +34,9 @@ def studied(tmp_path_factory: pytest.TempPathFactory) -> Path:
     found = run(files.register, make(basis), files.mends)
     with workspace.writing() as connection:
         plant = plants.add(connection, "Demo plant (invented)", number, basis, demo=True)
+        for one in mends.load(files.mends).entries:
+            given = {"kind": "cell", "sheet": one.sheet, "row": one.row, "field": one.field, "value": one.value, "why": one.why}
+            rows.add(connection, tables.mend, plant_id=plant, **given, who=one.who, made_at=f"{one.when}T00:00:00Z")
         plants.show_study(connection, plant, studies.save(connection, plant, found, "full"))
     workspace.engine.dispose()
     return folder

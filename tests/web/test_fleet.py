@@ -187,7 +187,7 @@ def test_the_page_shows_rows_counts_and_links(client: TestClient) -> None:
     assert "<b>" not in answer.text.replace("<b>(", "")  # the tag's own sign is escaped
     assert "&lt;b&gt;" in answer.text
     assert " style=" not in answer.text and "<script>" not in answer.text
-    assert re.search(r"Set, barg", answer.text) and "Cost, middle, EUR" in answer.text
+    assert re.search(r"Set, barg", answer.text) and "Whole-life cost, middle, EUR" in answer.text
 
 
 @pytest.mark.parametrize("sort", SORTS)
@@ -451,7 +451,7 @@ def test_it_works_without_scripts(chromium: Any, address: str) -> None:
     page.get_by_label("misfit").check()
     page.get_by_role("button", name="Show these").click()
     assert "verdict=misfit" in page.url
-    page.get_by_role("link", name="Cost, middle").click()
+    page.get_by_role("link", name="Whole-life cost, middle").click()
     assert "sort=cost" in page.url and "verdict=misfit" in page.url
     with page.expect_download() as got:
         page.get_by_role("link", name="CSV").last.click()

@@ -95,6 +95,46 @@ def test_the_curve_has_words_for_who_cannot_see_it(client: TestClient) -> None:
     assert re.search(r'<svg role="img" aria-label="[^"]*udget', page) and "How often each valve is in the best set" in page
 
 
+def test_large_sums_stay_whole_in_addresses_and_forms(client: TestClient) -> None:
+    page = text(client, "/plant/1/plan?budget=1234567.5&outage=12&crew=2400000")
+    assert 'value="1234567.5"' in page and "budget=1234567.5&amp;outage=12&amp;crew=2400000" in page and "e+0" not in page
+    assert client.get("/plant/1/plan/exact?budget=1234567.5&outage=12&crew=2400000").status_code == 200
+
+
+def test_the_plan_takes_the_remedy_decided_on(client: TestClient, space_copy: Path) -> None:
+    space = open_workspace(space_copy)
+    with space.reading() as connection:
+        items = studies.items(connection, 1)
+    item = next(one for one in items if len({option.remedy for option in one.options}) > 1)
+    dearest = max(item.options, key=lambda option: option.spend.mid)
+    with space.writing() as connection:
+        decided.decide(connection, 1, item.tag, dearest.remedy, dearest.title, "site standard", "Ann Body")
+    table = {line["tag"]: line for line in csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv?budget=9000000&crew=90000").text))}
+    assert table[item.tag]["place"] == "in" and table[item.tag]["remedy"] == dearest.title
+
+
+def test_a_hold_without_a_remedy_binds_nothing(client: TestClient, space_copy: Path) -> None:
+    unproven = next(line["tag"] for line in csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)) if not line["cost middle USD"])
+    assert client.post("/plant/1/valve/hold", data={"tag": unproven, "place": "in"}).status_code == 422
+    with open_workspace(space_copy).writing() as connection:
+        decided.pin(connection, 1, unproven, "in", "Ann Body")  # as a bulk action may do
+    page = text(client, "/plant/1/plan/exact")
+    assert "without effect" in page and unproven in page and "valves chosen" in page
+
+
+def test_pages_say_what_the_study_they_show_does_not_hold(client: TestClient) -> None:
+    assert "Since study" not in text(client, "/plant/1/fleet")
+    client.post("/plant/1/basis", data={"to.budget": "50000", "why": "cut"})
+    for end in ("fleet", "plan", "study"):
+        assert "Since study 1: choices of the Basis changed" in text(client, f"/plant/1/{end}"), end
+
+
+def test_a_first_change_without_a_name_leads_back(client: TestClient) -> None:
+    client.cookies.clear()
+    answer = client.post("/plant/1/basis", data={"to.budget": "1", "why": "x"}, headers={"referer": "http://testserver/plant/1/basis?to.budget=1"})
+    assert answer.status_code == 422 and 'name="back" value="/plant/1/basis?to.budget=1"' in answer.text
+
+
 # -- ask -------------------------------------------------------------------------------------------------------
 
 
@@ -154,6 +194,9 @@ def test_a_value_that_cannot_be_used_is_refused_in_words(client: TestClient) -> 
     assert "cannot be used" in page and "plenty" in page and "Apply" not in page
     assert client.post("/plant/1/basis", data={"to.budget": "plenty", "why": "x"}).status_code == 422
     assert client.post("/plant/1/basis", data={"why": "nothing"}).status_code == 422
+    for beyond in ("0 %", "200 %", "-5 %"):
+        assert "cannot be used" in text(client, f"/plant/1/basis?to.operating_limit_metal={beyond.replace('%', '%25')}")
+    assert client.get(f"/plant/{2**70}/basis").status_code == 404
 
 
 # -- checks ----------------------------------------------------------------------------------------------------

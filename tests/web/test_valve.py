@@ -152,8 +152,10 @@ def test_a_decision_is_kept_with_its_reason_and_undone(client: TestClient) -> No
 
 
 def test_a_valve_is_held_and_remarked_upon(client: TestClient) -> None:
-    client.post("/plant/1/valve/hold", data={"tag": "PSV-1", "place": "in"})
-    assert "Held in the plan by hand" in page(client)
+    refused = client.post("/plant/1/valve/hold", data={"tag": "PSV-1", "place": "in"})
+    assert refused.status_code == 422 and "no remedy of the study clears" in refused.text  # none does here
+    client.post("/plant/1/valve/hold", data={"tag": "PSV-1", "place": "out"})
+    assert "by hand" in page(client)
     client.post("/plant/1/valve/hold", data={"tag": "PSV-1", "place": ""})
     assert "by hand" not in page(client)
     assert client.post("/plant/1/valve/hold", data={"tag": "PSV-1", "place": "up"}).status_code == 422
