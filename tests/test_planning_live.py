@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from datetime import date
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +13,7 @@ from quietseat.basis import make
 from quietseat.model import Spread
 from quietseat.planning import afterwards
 from quietseat.planning.live import Live
-from quietseat.planning.records import Item, Option, from_plain, to_plain
+from quietseat.planning.records import Item, Option, Terms, Window, from_plain, to_plain
 
 BASIS = make({"discount_rate": "0 %", "horizon_years": "10"})
 
@@ -117,6 +118,38 @@ def test_the_relaxation_by_prices_is_that_over_all_columns():
     assert whole.status == 0
     assert quick["stops"] == pytest.approx(float(cols.stops @ whole.x), rel=1e-7)
     assert quick["value"] == pytest.approx(float(cols.value @ whole.x), rel=1e-5)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 10**6), st.integers(1, 60), st.integers(1, 3), st.booleans(), st.sampled_from([1, 3, 300]))
+def test_the_relaxation_over_windows_is_that_over_all_columns(seed, count, options, ties, core):
+    """Two dated windows with money and hours of their own, and holds; scipy's linprog over every column as the reference."""
+    import numpy as np
+    from scipy.optimize import linprog
+
+    dice = np.random.default_rng(seed)
+    draw = (lambda low, high: float(dice.integers(low, high))) if ties else (lambda low, high: float(dice.uniform(low, high)))
+    items = tuple(valve(f"V{i}", int(dice.integers(0, 2)), *(option(draw(1, 9), draw(-5, 40), draw(1, 5), f"r{n}") for n in range(options))) for i in range(count))
+    windows = (Window("early", date(2026, 6, 1), 9.0, 30.0, 10.0, 40.0, delay=0.4), Window("late", date(2028, 6, 1), 9.0, 50.0, 10.0, None, delay=2.4))
+    terms = Terms(windows, 90.0, now=date(2026, 1, 1))
+    held = {"V0": "in", "V1": "out", "V2": "in"}
+    live = Live(items, BASIS, terms)
+    with pytest.MonkeyPatch.context() as patch:  # small cores, so that few valves go through every part of the search
+        patch.setattr("quietseat.planning.relaxed.CORE", core)
+        patch.setattr("quietseat.planning.relaxed.DOUBTFUL", core)
+        quick = live.quick(terms, held)
+    cols = live._open(terms, live.holds(held))
+    gain = afterwards.weighted(cols) + cols.value
+    owners = np.array([(cols.item == i).astype(float) for i in range(count)])
+    early, hours = cols.window == 0, cols.outage + cols.other
+    musts = [live._number[tag] for tag, place in live.holds(held).items() if place == "in"]
+    rows = np.vstack([owners, cols.spend, cols.spend * early, hours * early, hours * ~early, *(-owners[i] for i in musts)])
+    whole = linprog(-gain, A_ub=rows, b_ub=[*[1] * count, 90, 40, 30, 50, *[-1] * len(musts)], method="highs")
+    assert quick["fits"] and whole.status == 0
+    chosen = {(one["tag"], one["window"], one["remedy"]): one["part"] for one in quick["parts"]}
+    x = np.array([chosen.get((cols.at(c)[0].tag, cols.at(c)[2].name, cols.at(c)[1].remedy), 0.0) for c in range(len(gain))])
+    assert (rows @ x <= np.array([*[1] * count, 90, 40, 30, 50, *[-1] * len(musts)]) + 1e-4).all()
+    assert float(gain @ x) == pytest.approx(-whole.fun, rel=1e-7, abs=1e-6)
 
 
 def test_an_item_comes_back_as_it_went() -> None:

@@ -10,15 +10,14 @@ from quietseat.basis import Basis
 from quietseat.planning import afterwards
 from quietseat.planning.amounts import amount
 from quietseat.planning.answer import answer_of
-from quietseat.planning.plan import Columns, columns, limits_of, solve
-from quietseat.planning.programme import SCALE, SMALL, Programme
+from quietseat.planning.plan import Columns, columns, solve
+from quietseat.planning.programme import SMALL
 from quietseat.planning.records import Item, Terms, Window
+from quietseat.planning.relaxed import relaxed
 
 __all__ = ["Hold", "Live"]
 
 WHOLE = 0.999  # a part above it counts as the whole valve
-CORE = 600  # columns a relaxation starts with
-ROUNDS = 8  # of taking in more of them, before all are taken
 ENDLESS = 1e12  # hours, days and money that limit nothing
 
 
@@ -40,16 +39,27 @@ class Hold:
 
 
 class Live:
-    """The valves of one study, ready to be planned again and again under one outage without a date.
+    """The valves of one study, ready to be planned again and again under one outage without a date, or under dated windows.
 
-    items: as `candidates.item` gives them. Columns are made once; budget, outage and crew only open and close them.
+    items: as `candidates.item` gives them. frame: terms whose windows are planned in; None: the one outage. Columns are made once; budget,
+    outage and crew only open and close them.
     """
 
-    def __init__(self, items: Sequence[Item], basis: Basis) -> None:
+    def __init__(self, items: Sequence[Item], basis: Basis, frame: Terms | None = None) -> None:
         self.items, self.basis = tuple(sorted(items, key=lambda one: one.tag)), basis
-        free = Window("the outage", None, ENDLESS, ENDLESS, basis.crew_hours_per_day, ENDLESS)
-        self._free = columns(self.items, Terms((free,), ENDLESS, act_finding=basis.act_finding_cost), basis)
+        frame = self.terms(ENDLESS, ENDLESS, ENDLESS) if frame is None else frame
+        free = [replace(one, outage=ENDLESS, crew=ENDLESS, budget=None, crew_outside=None if one.crew_outside is None else ENDLESS) for one in frame.windows]
+        self._free = columns(self.items, replace(frame, windows=tuple(free), budget=None, years={}), basis)
         self._number = {item.tag: place for place, item in enumerate(self.items)}
+
+    def over(self, frame: Terms) -> Live:
+        """The same valves, planned in the windows of these terms."""
+        return Live(self.items, self.basis, frame)
+
+    def item(self, tag: str) -> Item | None:
+        """The valve of this tag; None where the plan has none."""
+        place = self._number.get(tag)
+        return None if place is None else self.items[place]
 
     def holds(self, held: Mapping[str, str]) -> dict[str, str]:
         """The holds that can bind: of valves with something to plan, and in only where a remedy clears every finding."""
@@ -68,7 +78,7 @@ class Live:
     def quick(self, given: Terms, held: Mapping[str, str]) -> dict[str, Any]:
         """The linear relaxation under the holds (tag: in or out): value, money, hours, stop findings cured, and each valve's part.
 
-        parts: tag, title, part (1 = whole), cost, hours, value, severity, most valuable first. fits: False where the holds alone are too much.
+        parts: tag, title, window, part (1 = whole), whole, cost, hours, value, severity, most valuable first. fits: False where the holds alone are too much.
         """
         held = self.holds(held)
         cols = self._open(given, held)
@@ -77,16 +87,17 @@ class Live:
             return {"fits": False, "value": 0.0, "spent": 0.0, "hours": 0.0, "stops": 0.0, "count": 0, "split": 0, "parts": []}
         parts: list[dict[str, Any]] = []
         for column in (x > 1e-6).nonzero()[0].tolist():
-            item, option, _ = cols.at(column)
+            item, option, window = cols.at(column)
+            part = min(1.0, float(x[column]))
             parts.append({
-                "tag": item.tag, "remedy": option.remedy, "title": option.title, "part": min(1.0, float(x[column])), "cost": option.spend.mid,
-                "hours": option.hours, "value": float(cols.value[column]), "severity": item.severity,
+                "tag": item.tag, "remedy": option.remedy, "title": option.title, "window": window.name, "part": part, "whole": part >= WHOLE,
+                "cost": option.spend.mid, "hours": option.hours, "value": float(cols.value[column]), "severity": item.severity,
             })  # fmt: skip
         parts.sort(key=lambda one: (one["severity"] != "stop", -one["value"], one["tag"]))
         return {
             "fits": True, "value": float(cols.value @ x), "spent": float(cols.spend @ x), "hours": float((cols.outage + cols.other) @ x),
             "stops": float(cols.stops @ x), "count": len({one["tag"] for one in parts}),
-            "split": sum(one["part"] < WHOLE for one in parts), "parts": parts,
+            "split": len({one["tag"] for one in parts if not one["whole"]}), "parts": parts,
         }  # fmt: skip
 
     def exact(self, given: Terms, held: Mapping[str, str], *, beyond: bool = False) -> dict[str, Any]:
@@ -129,54 +140,20 @@ class Live:
         if not len(cols.item):
             return None if any(place == "in" and tag in self._number for tag, place in held.items()) else cols.spend
         inside = [self._number[tag] for tag, place in held.items() if place == "in" and tag in self._number]
-        return relaxed_by_price(cols, afterwards.weighted(cols) + cols.value, inside)
+        return relaxed(cols, afterwards.weighted(cols) + cols.value, inside)
 
     def _open(self, given: Terms, held: Mapping[str, str]) -> Columns:
-        """The columns that no limit and no hold rules out by itself."""
+        """The columns that no limit and no hold rules out by itself. given: the windows this was made for, with their limits."""
         import numpy as np
 
-        (window,), free = given.windows, self._free
-        money = min(amount for amount in (given.budget, window.budget, ENDLESS) if amount is not None)
-        room = 1 + 1e-9  # for the rounding of a study's numbers
-        fits = (free.spend <= money * room) & (free.outage <= window.outage * window.hours_per_day * room)
-        fits &= free.outage + free.other <= window.crew * room
-        out = [self._number[tag] for tag, place in held.items() if place == "out" and tag in self._number]
-        fits &= ~np.isin(free.item, out)
+        free, room = self._free, 1 + 1e-9  # for the rounding of a study's numbers
+        fits = ~np.isin(free.item, [self._number[tag] for tag, place in held.items() if place == "out" and tag in self._number])
+        for number, window in enumerate(given.windows):
+            year = given.years.get(window.start.year) if window.start else None
+            money = min((one for one in (given.budget, window.budget, year) if one is not None), default=ENDLESS)
+            inside = free.outage if window.crew_outside is not None else free.outage + free.other
+            here = (free.spend <= money * room) & (free.outage <= window.outage * window.hours_per_day * room) & (inside <= window.crew * room)
+            if window.crew_outside is not None:
+                here &= free.other <= window.crew_outside * room
+            fits &= here | (free.window != number)
         return replace(afterwards.only(free, fits), terms=given)
-
-
-def relaxed_by_price(cols: Columns, gain: Any, inside: Sequence[int]) -> Any:
-    """The linear relaxation over all columns, solved over the few that pay best for what is scarce: parts of each column, or None.
-
-    Columns left out are priced with the duals; those that would gain are taken in and the programme is solved again, until none would: the
-    optimum over all columns, in a fraction of the time. inside: items that must be in.
-    """
-    import numpy as np
-
-    limits = limits_of(cols)
-    need = sum((limit.use / max(limit.amount, 1e-9) for limit in limits), np.full(len(gain), 1e-9))
-    core = np.isin(cols.item, inside)
-    core[np.argsort(-gain / need, kind="stable")[:CORE]] = True
-    for _ in range(ROUNDS):
-        part = np.flatnonzero(core)
-        programme = Programme(cols.item[part], [replace(limit, use=limit.use[part]) for limit in limits])
-        for item in inside:
-            programme.hold((cols.item[part] == item).astype(float), 1.0)
-        found = programme.relaxed(gain[part])
-        if found is None:
-            return None  # the columns of the items that must be in are all here
-        owner = np.zeros(len(cols.items))
-        owner[np.unique(cols.item[part])] = found.ineqlin.marginals[: len(np.unique(cols.item[part]))]
-        scarce = [found.ineqlin.marginals[row] * SCALE / max(limit.amount, 1e-9) * limit.use for limit, row in zip(limits, programme.rows, strict=True)]
-        would = gain + sum(scarce, np.zeros(len(gain))) + owner[cols.item]  # marginals are 0 or below
-        more = (would > 1e-9 * max(1.0, float(np.abs(gain).max()))) & ~core
-        if not more.any():
-            x = np.zeros(len(gain))
-            x[part] = found.x
-            return x
-        core |= more
-    whole = Programme(cols.item, limits)
-    for item in inside:
-        whole.hold((cols.item == item).astype(float), 1.0)
-    found = whole.relaxed(gain)
-    return found.x if found is not None else None

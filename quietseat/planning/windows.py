@@ -14,7 +14,7 @@ from quietseat.status import InputUnusable
 from quietseat.tables import table
 from quietseat.units import UnitError, parse
 
-__all__ = ["money", "of_basis", "terms"]
+__all__ = ["money", "of_basis", "terms", "terms_of"]
 
 _SYMBOLS = {"$": ("USD", "CAD", "AUD"), "€": ("EUR",), "£": ("GBP",)}
 _TIMES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
@@ -74,12 +74,23 @@ def terms(
 
     Raises InputUnusable naming every key that cannot be read.
     """
-    reader = _Reading(basis, today)
     if windows is None:
+        reader = _Reading(basis, today)
         one = reader.flags(budget, outage, crew)
         reader.finish("plan")
         return Terms((one,), one.budget, act_finding=basis.act_finding_cost, now=today, rates=reader.rates)
     name, content = read_toml(windows)
+    return terms_of(name, content, basis, budget=budget, outage=outage, crew=crew, today=today)
+
+
+def terms_of(
+    name: str, content: Mapping[str, Any], basis: Basis, *, budget: str | None, outage: str | None, crew: str | None, today: date
+) -> Terms:
+    """The terms of a plan from windows at hand, written as a file of windows holds them. name: where they come from, for messages.
+
+    outage and crew stand for windows without their own. Raises InputUnusable naming every key that cannot be read.
+    """
+    reader = _Reading(basis, today)
     found = reader.file(content, budget, outage, crew)
     reader.finish(name)
     return found

@@ -84,6 +84,11 @@ def pins(connection: Connection, plant: int) -> dict[str, str]:
     return _latest(connection, tables.pin, "place", plant)
 
 
+def pinned(connection: Connection, plant: int) -> dict[str, Row]:
+    """The latest standing hold of each held valve by tag: id tag place who made_at."""
+    return {row["tag"]: row for row in rows.standing(connection, tables.pin, plant_id=plant)}
+
+
 def remark(
     connection: Connection, plant: int, words: str, who: str, *, tag: str | None = None, study: int | None = None
 ) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
 
@@ -14,21 +15,21 @@ from quietseat.report.words import MARKS, code
 from quietseat.status import InputUnusable
 from quietseat.store import chosen, jobs, plants, studies
 from quietseat.store.plants import Plant
+from quietseat.web.plan import LIVES
 from quietseat.web.site import Site, site
 
 router = APIRouter()
 Here = Annotated[Site, Depends(site)]
 
-MOST = 300  # valves a change is tried on; of a larger fleet as many, spread evenly over the ranking
+ALL = 500  # valves a change is tried on, all of them
+SOME = 300  # of a larger fleet so many, spread evenly over the ranking: the worst alone would not show what turns from sound to misfit
 
 
 @router.get("/plant/{number}/basis")
 def page(at: Here, request: Request, number: int) -> Response:
-    """Every choice by group; choices given in the address (to.NAME=value) are not applied: their effect is listed."""
+    """Every choice by group; choices given in the address (to.NAME=value) are not applied: their effect is listed first, as a piece of its own."""
     plant = at.plant(number)
     wanted, wrong = _wanted(plant, request.query_params)
-    found = _effect(at, request, plant, wanted) if wanted and not wrong else None
-    basis = make(plant.basis)
     groups: dict[str, list[Any]] = {}
     for choice in choices().values():
         groups.setdefault(choice.group, []).append(choice)
@@ -37,9 +38,26 @@ def page(at: Here, request: Request, number: int) -> Response:
     study = at.study(plant)
     since = study is not None and _differs(study["head"]["basis"]["changed"], plant.basis)
     return at.page(
-        "basis.html", title="Basis", plant=plant, here="basis", groups=groups, basis=basis, changed=plant.basis, wanted=wanted, wrong=wrong, found=found,
-        history=history, marks=MARKS, code=code, study=study, since=since,
+        "basis.html", title="Basis", plant=plant, here="basis", groups=groups, basis=make(plant.basis), changed=plant.basis, wanted=wanted, wrong=wrong,
+        history=history, marks=MARKS, study=study, since=since, query=_query(wanted),
     )  # fmt: skip
+
+
+@router.get("/plant/{number}/basis/effect")
+def tried(at: Here, request: Request, number: int) -> Response:
+    """What the choices given in the address would change, and the form that applies them. Refused in words where one cannot be used."""
+    plant = at.plant(number)
+    wanted, wrong = _wanted(plant, request.query_params)
+    if wrong or not wanted:
+        raise HTTPException(422, "; ".join(wrong.values()) or "No choice differs from what stands: nothing would change.")
+    return at.page(
+        "basis_effect.html", title="Basis", plant=plant, here="basis", basis=make(plant.basis), wanted=wanted, found=_effect(at, request, plant, wanted),
+        code=code, study=at.study(plant),
+    )  # fmt: skip
+
+
+def _query(wanted: Mapping[str, str | None]) -> str:
+    return urlencode([(f"to.{name}", value or "") for name, value in wanted.items()])
 
 
 def _differs(studied: Mapping[str, str], now: Mapping[str, str]) -> bool:
@@ -48,8 +66,8 @@ def _differs(studied: Mapping[str, str], now: Mapping[str, str]) -> bool:
     return left != right
 
 
-def _wanted(plant: Plant, query: Mapping[str, str]) -> tuple[dict[str, str | None], str]:
-    """The changes the address asks for (None: back to the default), and what is wrong with them in words."""
+def _wanted(plant: Plant, query: Mapping[str, str]) -> tuple[dict[str, str | None], dict[str, str]]:
+    """The changes the address asks for (None: back to the default), and what is wrong with them in words by choice ("": with them together)."""
     known = choices()
     now = make(plant.basis)
     wanted: dict[str, str | None] = {}
@@ -57,11 +75,18 @@ def _wanted(plant: Plant, query: Mapping[str, str]) -> tuple[dict[str, str | Non
         name = key.removeprefix("to.")
         if key.startswith("to.") and name in known and value.strip() != now.text(name):
             wanted[name] = None if value.strip() == known[name].default or not value.strip() else value.strip()
+    if not (together := _refusal(plant, wanted)):
+        return wanted, {}
+    return wanted, {name: words for name, value in wanted.items() if (words := _refusal(plant, {name: value}))} or {"": together}
+
+
+def _refusal(plant: Plant, wanted: Mapping[str, str | None]) -> str:
+    """Why the Basis cannot be made with these changes, or ""."""
     try:
         make(_merged(plant, wanted))
     except InputUnusable as error:
-        return wanted, str(error)
-    return wanted, ""
+        return str(error)
+    return ""
 
 
 def _merged(plant: Plant, wanted: Mapping[str, str | None]) -> dict[str, str]:
@@ -75,9 +100,7 @@ def _effect(at: Site, request: Request, plant: Plant, wanted: Mapping[str, str |
     asked = kinds({name: value or "" for name, value in wanted.items()})
     out: dict[str, Any] = {"marched": asked["marched"], "plan": None, "valves": None, "left": 0}
     if asked["plan"] and plant.study is not None:
-        with at.workspace.reading() as connection:
-            items = studies.items(connection, plant.study)
-        out["plan"] = plan_effect(items, old, new)
+        out["plan"] = plan_effect(LIVES.items(at.workspace, plant.study), old, new)
     if asked["valves"]:
         loaded = request.app.state.registers.get(plant)
         before = _tried(at, plant, loaded.jobs)
@@ -89,13 +112,13 @@ def _effect(at: Site, request: Request, plant: Plant, wanted: Mapping[str, str |
 
 def _tried(at: Site, plant: Plant, every: Mapping[str, Job]) -> dict[str, Job]:
     """The valves a change is tried on: all of a small fleet, else a share spread evenly over the ranking of the study shown."""
-    if len(every) <= MOST:
+    if len(every) <= ALL:
         return dict(every)
     tags = list(every)
     if plant.study is not None:
         with at.workspace.reading() as connection:
             tags = [tag for tag in studies.tags_by_rank(connection, plant.study) if tag in every] or tags
-    return {tags[place * len(tags) // MOST]: every[tags[place * len(tags) // MOST]] for place in range(min(MOST, len(tags)))}
+    return {tags[place * len(tags) // SOME]: every[tags[place * len(tags) // SOME]] for place in range(min(SOME, len(tags)))}
 
 
 def _rereads(wanted: Mapping[str, str | None]) -> bool:
@@ -106,7 +129,7 @@ def _read_again(at: Site, plant: Plant, basis: Basis, before: Mapping[str, Job])
     """The same valves read under another Basis."""
     register, mends = plants.inputs(at.workspace, plant)
     found = read(register, basis, mends)
-    return {job[0].tag: job for job in jobs_of(found) if job[0].tag in before or len(found.locations) <= MOST}
+    return {job[0].tag: job for job in jobs_of(found) if job[0].tag in before or len(found.locations) <= ALL}
 
 
 @router.post("/plant/{number}/basis")
@@ -119,7 +142,7 @@ async def apply(request: Request, number: int) -> Response:
     given = {key: str(value) for key, value in form.items()}
     wanted, wrong = _wanted(plant, given)
     if wrong:
-        raise HTTPException(422, wrong)
+        raise HTTPException(422, "; ".join(wrong.values()))
     if not wanted:
         raise HTTPException(422, "No choice differs from what stands: nothing was changed.")
     with at.workspace.writing() as connection:

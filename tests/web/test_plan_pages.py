@@ -6,10 +6,13 @@ import csv
 import io
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
+from conftest import served
 from fastapi.testclient import TestClient
 
 from quietseat.basis import make
@@ -61,19 +64,20 @@ def test_limits_in_the_address_move_the_plan_and_come_back_in_the_form(client: T
 
 def test_a_valve_held_out_leaves_the_plan_with_its_price_and_comes_back(client: TestClient, space_copy: Path) -> None:
     first = next(csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)))["tag"]
-    given = {"tag": first, "budget": "300000", "outage": "12", "crew": "240"}
-    assert client.post("/plant/1/plan/hold", data={**given, "place": "out"}).status_code == 303
+    given, hold = {"tag": first}, "/plant/1/plan/hold?budget=300000&outage=12&crew=240"
+    answer = client.post(hold, data={**given, "place": "out"})
+    assert answer.status_code == 303 and answer.headers["location"] == "/plant/1/plan?budget=300000&outage=12&crew=240"
     page = text(client, "/plant/1/plan/exact?budget=300000&outage=12&crew=240")
-    assert "against the best plan without this hold" in page and "held out by hand" in page
+    assert "against the best plan without this hold" in page and "held out by hand" in page and "Ann Body, 20" in page
     with open_workspace(space_copy).reading() as connection:
         assert decided.pins(connection, 1) == {first: "out"}
         assert rows.listed(connection, tables.pin)[0]["who"] == "Ann Body"
-    client.post("/plant/1/plan/hold", data={**given, "place": "free"})
+    client.post(hold, data={**given, "place": "free"})
     assert "held out by hand" not in text(client, "/plant/1/plan/exact")
 
 
 def test_what_cannot_be_held_is_refused_in_words(client: TestClient) -> None:
-    given = {"budget": "300000", "outage": "12", "crew": "240", "place": "in"}
+    given = {"place": "in"}
     assert client.post("/plant/1/plan/hold", data={**given, "tag": "NO-SUCH"}).status_code == 404
     unproven = next(line["tag"] for line in csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)) if not line["cost middle USD"])
     answer = client.post("/plant/1/plan/hold", data={**given, "tag": unproven})
@@ -85,7 +89,7 @@ def test_what_cannot_be_held_is_refused_in_words(client: TestClient) -> None:
 def test_more_held_in_than_the_limits_bear_is_said(client: TestClient) -> None:
     tags = [line["tag"] for line in csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)) if line["place"] == "in"][:4]
     for tag in tags:
-        client.post("/plant/1/plan/hold", data={"tag": tag, "place": "in", "budget": "1000", "outage": "12", "crew": "240"})
+        client.post("/plant/1/plan/hold", data={"tag": tag, "place": "in"})
     assert "does not fit into these limits" in text(client, "/plant/1/plan?budget=1000")
     assert "does not fit" in text(client, "/plant/1/plan/exact?budget=1000")
 
@@ -135,6 +139,46 @@ def test_a_first_change_without_a_name_leads_back(client: TestClient) -> None:
     assert answer.status_code == 422 and 'name="back" value="/plant/1/basis?to.budget=1"' in answer.text
 
 
+def test_dated_windows_in_the_address_are_planned_and_kept_in_the_form(client: TestClient) -> None:
+    spring, autumn = f"{date.today() + timedelta(days=400)}", f"{date.today() + timedelta(days=700)}"
+    limits = f"budget=300000&outage=5&crew=240&window=spring&start={spring}&days=12&hours=90&money=100000&window=autumn&start={autumn}&days=&hours=&money="
+    page = text(client, f"/plant/1/plan?{limits}")
+    assert 'value="spring"' in page and f'value="{autumn}"' in page and page.count("<legend>Window") == 3 and "stop findings cured" in page
+    table = list(csv.DictReader(io.StringIO(client.get(f"/plant/1/plan.csv?{limits}").text)))
+    inside = {name: [line for line in table if line["place"] == "in" and line["window"] == name] for name in ("spring", "autumn")}
+    assert inside["spring"] and inside["autumn"]
+    assert sum(float(line["hours"]) for line in inside["spring"]) <= 90 and sum(float(line["cost middle USD"]) for line in inside["spring"]) <= 100000
+    assert sum(float(line["hours"]) for line in inside["autumn"]) <= 240  # the hours above stand for a window without its own
+    answer = client.post(f"/plant/1/plan/hold?{limits}", data={"tag": inside["spring"][0]["tag"], "place": "out"})
+    assert f"window=autumn&start={autumn}" in answer.headers["location"]
+    assert "order by" in text(client, f"/plant/1/plan/exact?{limits}")
+
+
+def test_windows_that_cannot_be_used_are_refused_in_words(client: TestClient) -> None:
+    page = text(client, "/plant/1/plan?window=old&start=2001-01-01")
+    assert "The windows cannot be used" in page and "lies before now" in page and 'value="2001-01-01"' in page and "/plan/exact" not in page
+    assert client.get("/plant/1/plan/exact?window=old&start=2001-01-01").status_code == 422
+    assert "start is missing" in text(client, "/plant/1/plan?window=spring", **{"HX-Request": "true"})
+
+
+def test_the_answer_at_once_names_whole_valves_and_parts(client: TestClient) -> None:
+    piece = text(client, "/plant/1/plan?budget=100000&outage=12&crew=240", **{"HX-Request": "true"})
+    whole, part = (re.search(rf"<b>{word}:</b>(.*?)</p>", piece) for word in ("Whole", "In part"))
+    assert whole and part and len(re.findall("<a ", whole[1])) + len(re.findall("<a ", part[1])) == int(re.search(r"(\d+) valves", piece)[1])
+    assert re.search(r"</a> \d+ %", part[1])
+
+
+def test_a_hold_on_a_valve_the_plan_no_longer_has_can_be_freed(client: TestClient, space_copy: Path) -> None:
+    space = open_workspace(space_copy)
+    with space.writing() as connection:
+        decided.pin(connection, 1, "GONE-1", "in", "Ann Body")
+    page = text(client, "/plant/1/plan/exact")
+    assert "GONE-1" in page and "without effect" in page and "valves chosen" in page
+    assert client.post("/plant/1/plan/hold", data={"tag": "GONE-1", "place": "free"}).status_code == 303
+    with space.reading() as connection:
+        assert decided.pins(connection, 1) == {}
+
+
 # -- ask -------------------------------------------------------------------------------------------------------
 
 
@@ -168,7 +212,10 @@ def test_an_answer_is_a_mend_with_who_and_when(client: TestClient, space_copy: P
 
 def test_a_change_is_listed_before_it_is_applied(client: TestClient, space_copy: Path) -> None:
     page = text(client, "/plant/1/basis?to.operating_limit_metal=80 %25")
-    assert "What this would change" in page and "Tried on all 77 valves" in page and "valves change" in page
+    assert "What this would change" in page and "/plant/1/basis/effect?to.operating_limit_metal=80" in page and "Apply" not in page
+    piece = text(client, "/plant/1/basis/effect?to.operating_limit_metal=80 %25", **{"HX-Request": "true"})
+    assert "<html" not in piece and "Tried on all 77 valves" in piece and "valves change" in piece and "Apply, and run the study again" in piece
+    assert client.get("/plant/1/basis/effect").status_code == 422
     with open_workspace(space_copy).reading() as connection:
         before = plants.get(connection, 1)
     assert before is not None and "operating_limit_metal" not in before.basis
@@ -191,7 +238,9 @@ def test_a_change_is_listed_before_it_is_applied(client: TestClient, space_copy:
 
 def test_a_value_that_cannot_be_used_is_refused_in_words(client: TestClient) -> None:
     page = text(client, "/plant/1/basis?to.budget=plenty")
-    assert "cannot be used" in page and "plenty" in page and "Apply" not in page
+    assert "cannot be used" in page and "Apply" not in page
+    row = page.partition('<tr id="budget">')[2].partition("</tr>")[0]  # the words stand beside the field, which keeps what was written
+    assert 'aria-describedby="wrong-budget"' in row and 'value="plenty"' in row and "plenty&#39; is not" in row.partition('id="wrong-budget"')[2]
     assert client.post("/plant/1/basis", data={"to.budget": "plenty", "why": "x"}).status_code == 422
     assert client.post("/plant/1/basis", data={"why": "nothing"}).status_code == 422
     for beyond in ("0 %", "200 %", "-5 %"):
@@ -207,18 +256,26 @@ def test_checks_are_run_once_in_the_background_and_listed(client: TestClient, mo
             "tolerance": 0.1, "obtained": 1.05, "difference": 0.05, "result": "pass"}  # fmt: skip
     runs = []
 
-    def slow() -> dict[str, object]:
+    def slow() -> list[dict[str, object]]:
         runs.append(1)
         time.sleep(0.2)
-        return {"checks": [line, {**line, "name": "Two", "result": "fail"}]}
+        return [line, {**line, "name": "Two", "result": "fail"}]
 
-    monkeypatch.setattr("quietseat.checks.run", slow)
-    monkeypatch.setattr(checks_page, "RUN", checks_page.Run())
+    monkeypatch.setattr(checks_page, "RUN", checks_page.Run(slow))
     assert "being run" in text(client, "/plant/1/checks")
     table = client.get("/plant/1/checks.csv").text.splitlines()
     page = text(client, "/plant/1/checks?result=fail")
     assert "1 pass, 1 fail, 0 skipped" in page and "Two" in page and "t: One" not in page and "p. 1" in page
     assert len(table) == 3 and len(runs) == 1
+
+
+def test_checks_that_cannot_be_run_say_so(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken() -> list[dict[str, object]]:
+        raise RuntimeError("no such table")
+
+    monkeypatch.setattr(checks_page, "RUN", checks_page.Run(broken))
+    client.get("/plant/1/checks.csv")
+    assert "could not be run: RuntimeError: no such table" in text(client, "/plant/1/checks")
 
 
 def test_without_a_study_the_pages_say_so(tmp_path: Path) -> None:
@@ -250,3 +307,56 @@ def test_a_locked_study_takes_no_remark_from_any_page(client: TestClient, space_
     with space.reading() as connection:
         assert [row["words"] for row in issued.remarks(connection, 1)] == ["before", "Locked."]
         assert issued.remarks(connection, 1)[0]["undone_at"] is None
+
+
+# -- in a browser ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def opened(chromium: Any, space_copy: Path) -> Iterator[Callable[..., tuple[Any, list[str]]]]:
+    """Opens an end of the demo plant's addresses in a browser; gives the page and the errors it made."""
+    contexts = []
+    with served(make_app(open_workspace(space_copy), runs_jobs=False)) as base:
+
+        def go(end: str, **given: Any) -> tuple[Any, list[str]]:
+            context = chromium.new_context(**given)
+            contexts.append(context)
+            context.add_cookies([{"name": NAME_COOKIE, "value": "Ann%20Body", "url": base}])
+            tab, errors = context.new_page(), []
+            tab.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+            tab.on("request", lambda request: None if request.url.startswith((base, "data:")) else errors.append(request.url))
+            tab.goto(f"{base}/plant/1/{end}", wait_until="networkidle")
+            return tab, errors
+
+        yield go
+        for context in contexts:
+            context.close()
+
+
+def test_the_last_place_of_a_slider_holds_and_a_dragged_valve_is_held(opened: Callable[..., tuple[Any, list[str]]]) -> None:
+    tab, errors = opened("plan?budget=300000&outage=12&crew=240")
+    tab.wait_for_selector(".lists")
+    tab.evaluate("""async () => { const slider = document.querySelector("[data-slider=budget]");
+        for (let step = 1; step <= 20; step++) {
+            slider.value = step * 6000; slider.dispatchEvent(new Event("input", { bubbles: true }));
+            await new Promise((next) => setTimeout(next, 20)); } }""")
+    tab.wait_for_selector("#exact:not(.old) >> text=budget 120 k USD")
+    assert tab.url.endswith("/plan?budget=120000&outage=12&crew=240") and tab.input_value("#budget") == "120000"
+    row = tab.locator("section[data-place=in] tr[data-tag]").first
+    tag = row.get_attribute("data-tag")
+    row.drag_to(tab.locator("section[data-place=out]"), source_position={"x": 4, "y": 4}, target_position={"x": 20, "y": 120})
+    assert tag in tab.locator("[aria-label='Held by hand']").inner_text()
+    assert errors == []
+
+
+@pytest.mark.parametrize("end", ["plan?window=spring&start=2099-05-10&money=90000", "ask", "basis?to.operating_limit_metal=80 %25", "basis?to.budget=plenty"])
+def test_a_phone_shows_it_without_sideways_scroll_and_axe_finds_nothing(opened: Callable[..., tuple[Any, list[str]]], end: str) -> None:
+    import axe_playwright_python
+
+    tab, errors = opened(end, viewport={"width": 390, "height": 844}, bypass_csp=True)
+    if end.startswith("plan"):
+        tab.wait_for_selector("#curve svg")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 390
+    tab.evaluate(next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js")).read_text(encoding="utf-8"))
+    found = tab.evaluate("axe.run(document)")["violations"]
+    assert [(one["id"], one["nodes"][0]["html"]) for one in found] == [] and errors == []

@@ -7,7 +7,8 @@
       const slider = event.target.dataset.slider, number = event.target.dataset.number;
       if (slider) form.querySelector(`[data-number="${slider}"]`).value = event.target.value;
       if (number) form.querySelector(`[data-slider="${number}"]`).value = event.target.value;
-      const query = new URLSearchParams(new FormData(form));
+      const query = new URLSearchParams([...new FormData(form)].filter(([, value]) => value));
+      for (const part of document.querySelectorAll(".follows")) if (part.childElementCount) part.classList.add("old");
       history.replaceState(null, "", `${location.pathname}?${query}`);
     });
   }
@@ -37,6 +38,7 @@
     const button = hold && hold.querySelector(`button[value="${list.dataset.place}"]`);
     if (button) button.click();
   });
+  for (const part of document.querySelectorAll(".follows")) new MutationObserver(() => part.classList.remove("old")).observe(part, { childList: true });
   new MutationObserver(ready).observe(document.body, { childList: true, subtree: true });
   ready();
 })();
