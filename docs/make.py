@@ -176,20 +176,22 @@ def findings() -> str:
 
 def basis() -> str:
     """Every choice of a Basis."""
-    listed = rows("choices.csv")
+    from quietseat.basis import choices
+
+    listed, ranges = rows("choices.csv"), choices()
     parts = [
         "# Basis\n",
         "Every choice a study makes, with the value it has unless you state another. A basis file is TOML, one "
         "`name = value` a line; a name that is not here is refused. The study prints all of them. A limit that rests on "
-        "memory or estimate says so.",
+        "memory or estimate says so. A number outside its range is refused with the reason the range ends there.",
     ]
     for group in dict.fromkeys(row["group"] for row in listed):
         lines = [
-            [f"`{row['name']}`", row["description"], row["default"], row["allowed"].replace("|", ", "), row["source"],
+            [f"`{row['name']}`", row["description"], row["default"], row["allowed"].replace("|", ", ") or ranges[row["name"]].range, row["source"],
              row["confidence"]]
             for row in listed if row["group"] == group
         ]  # fmt: skip
-        head = ["name", "choice", "default", "allowed words", "source", "mark"]
+        head = ["name", "choice", "default", "allowed words, or range", "source", "mark"]
         parts.append(f"\n## {group.capitalize()}\n\n{table(head, lines)}")
     return "\n".join(parts)
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.4.0"
+__version__ = "0.5.0"
 __all__ = ["__version__", "assess", "propose", "rank", "read", "report"]
 
 _VERBS = {
     "read": ("quietseat.register", "read"),
     "assess": ("quietseat.assess", "assess"),
-    "propose": ("quietseat.remedies", "propose"),
+    "propose": ("quietseat.lifecycle", "propose"),
     "rank": ("quietseat.planning", "rank"),
     "report": ("quietseat.report", "write"),
 }

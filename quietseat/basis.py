@@ -1,6 +1,6 @@
 """The Basis: every choice behind a study, in one frozen record. Printed in the study; no globals, no flags.
 
-Names, defaults, allowed values and sources stand in data/choices.csv; the types stand here and a test
+Names, defaults, allowed words, ranges and sources stand in data/choices.csv; the types stand here and a test
 holds the two together.
 """
 
@@ -26,16 +26,29 @@ _PLAIN = ("choice", "text", "integer", "number", "money")
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One row of choices.csv."""
+    """One row of choices.csv. low, high: the range of a number as a person writes it, "" for words; limits: why it ends there."""
 
     name: str
     group: str
     quantity: str
     default: str
     allowed: tuple[str, ...]
+    low: str
+    high: str
+    limits: str
     confidence: str
     source: str
     description: str
+
+    @property
+    def range(self) -> str:
+        """The range in words, "" for a choice of words: "0 % to 50 %"."""
+        return f"{_grouped(self.low)} to {_grouped(self.high)}" if self.low else ""
+
+
+def _grouped(text: str) -> str:
+    """A long whole number in groups of three; anything else as it stands."""
+    return f"{int(text):,}".replace(",", " ") if text.isdecimal() and len(text) > 4 else text
 
 
 @lru_cache(maxsize=1)
@@ -46,7 +59,7 @@ def choices() -> Mapping[str, Choice]:
     for row in csv.DictReader(text.splitlines()):
         allowed = tuple(word for word in row["allowed"].split("|") if word)
         out[row["name"]] = Choice(
-            row["name"], row["group"], row["quantity"], row["default"], allowed,
+            row["name"], row["group"], row["quantity"], row["default"], allowed, row["low"], row["high"], row["limits"],
             row["confidence"], row["source"], row["description"],
         )  # fmt: skip
     return out
@@ -131,11 +144,13 @@ class Basis(BaseModel):
     simmer_metal: float
     simmer_soft: float
     simmer_pilot: float
+    nearest_inlet: float
     fit_tolerance: float
     least_lift: float
     least_lift_height: float
     sense_area: float
     currency: str
+    same_price: float
     price_factor: float
     labour_rate: float
     engineering_rate: float
@@ -146,6 +161,7 @@ class Basis(BaseModel):
     interval_spring_years: float
     interval_pilot_years: float
     product_price: float
+    utility_price: float
     carbon_price: float
     gwp_set: str
     leak_basis: str
@@ -204,7 +220,7 @@ class Basis(BaseModel):
 def make(given: Mapping[str, Any] | None = None, *, origin: str = "basis") -> Basis:
     """A Basis from choices as a person writes them; absent ones take their defaults.
 
-    Raises InputUnusable naming every unknown key (with the nearest known one) and every bad value.
+    Raises InputUnusable naming every unknown key (with the nearest known one) and every bad value, with the range it may have and why.
     """
     known = choices()
     given = dict(given or {})
@@ -221,8 +237,7 @@ def make(given: Mapping[str, Any] | None = None, *, origin: str = "basis") -> Ba
         raw = given.get(name, choice.default)
         try:
             values[name] = _value(choice, raw, atmospheric)
-            if name.startswith("operating_limit_") and not 0.0 < values[name] <= 1.0:
-                raise ValueError("a share of set pressure: above 0 % and at most 100 %")
+            _inside(choice, values[name], atmospheric)
         except ValueError as error:
             wrong.append(f"{origin}: {name} = {raw!r}: {error}")
         if name == "atmospheric_pressure" and name in values:
@@ -266,8 +281,20 @@ def _value(choice: Choice, raw: Any, atmospheric: float) -> Any:
         return int(raw)
     if isinstance(raw, (int, float)) and choice.quantity not in (*_PLAIN, "fraction"):
         raise ValueError(f"needs a unit, as in {choice.default!r}")
-    quantity = "number" if choice.quantity in ("money", "number") else choice.quantity
-    value = units.parse(str(raw), quantity, atmospheric=atmospheric).value
-    if choice.quantity != "temperature" and value < 0:
-        raise ValueError("must not be negative")
-    return value
+    return _number(choice, str(raw), atmospheric)
+
+
+def _number(choice: Choice, text: str, atmospheric: float) -> float:
+    """A number with its unit as SI; raises ValueError where it cannot be read."""
+    quantity = "number" if choice.quantity in ("integer", "money", "number") else choice.quantity
+    return units.parse(text, quantity, atmospheric=atmospheric).value
+
+
+def _inside(choice: Choice, value: Any, atmospheric: float) -> None:
+    """Raises ValueError with the range and its reason where a number lies outside it."""
+    if not choice.low:
+        return
+    low, high = (_number(choice, text, atmospheric) for text in (choice.low, choice.high))
+    if not low * (1 - 1e-12) <= value <= high * (1 + 1e-12):
+        negative = "must not be negative: " if value < 0 <= low else "must be "
+        raise ValueError(f"{negative}{choice.range} ({choice.limits})")

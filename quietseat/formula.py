@@ -8,8 +8,8 @@ import ast
 import inspect
 import textwrap
 import typing
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Annotated, Any
 
 # Units of the annotations. All are SI; `Pa` is absolute, `PaG` gauge, `PaD` a difference.
@@ -180,10 +180,11 @@ class Step:
     unit: str
     source: str
     group: str = ""
+    taken: tuple[tuple[str, int], ...] = ()  # a name put in, and the place of the step in its sheet whose value it is
 
     def as_dict(self) -> dict[str, object]:
-        """The keys of the contract, plus the group the step belongs to."""
-        return asdict(self)
+        """The keys of the contract, plus the group the step belongs to and what it took from which step."""
+        return {**asdict(self), "taken": dict(self.taken)}
 
     def line(self) -> str:
         """The step as one line of plain text."""
@@ -191,6 +192,25 @@ class Step:
             return f"{self.symbol}: {self.substituted or self.expression}  [{self.source}]"
         middle = f" = {self.expression} = {self.substituted}" if self.expression else ""
         return f"{self.symbol}{middle} = {number(self.value)} {self.unit}  [{self.source}]"
+
+
+def _handed(places: Mapping[int, list[int]], given: Mapping[str, Any], steps: Sequence[Step]) -> tuple[tuple[str, int], ...]:
+    """Which of some values were recorded by an earlier step: the last one of the same symbol, else the last one.
+
+    A round number may be one object in many places of the program; it is taken from a step of the same symbol only.
+    """
+    out = []
+    for name, value in given.items():
+        found = places.get(id(value), []) if isinstance(value, float) else []
+        named = [place for place in found if steps[place].symbol == name] or ([] if found and _common(value) else found)
+        if named:
+            out.append((name, named[-1]))
+    return tuple(out)
+
+
+def _common(value: float) -> bool:
+    """Whether a number is written in few digits, so that the program may hold one object for many uses of it."""
+    return len(f"{abs(value):.10g}".partition("e")[0].replace(".", "").strip("0")) < 3
 
 
 class Sheet:
@@ -238,17 +258,25 @@ class Sheet:
             self._steps.append((self._group, Step(symbol, name, "", words, None, "", source, self._group)))
 
     def steps(self) -> list[Step]:
-        """The recorded steps, rendered."""
+        """The recorded steps, rendered, each with the steps its values were handed on from.
+
+        A value was handed on where it is the same object, not where it is equal: two numbers that agree by chance stay apart.
+        """
         out: list[Step] = []
-        for entry in self._steps:
-            if len(entry) == 2:
-                out.append(entry[1])
-                continue
-            group, symbol, facts, given, value = entry
-            out.append(
-                Step(symbol, facts.title, facts.text, substituted(facts, given), value,
-                     facts.units.get("return", ""), facts.source, group)
-            )  # fmt: skip
+        places: dict[int, list[int]] = {}  # of the steps that recorded a value, by the value's identity; the sheet keeps every value alive
+        for place, entry in enumerate(self._steps):
+            step = entry[1]
+            if isinstance(step, Step):
+                before = _handed(places, {step.symbol: step.value}, out)
+                out.append(replace(step, taken=before) if before else step)
+            else:
+                group, symbol, facts, given, value = entry
+                out.append(
+                    Step(symbol, facts.title, facts.text, substituted(facts, given), value,
+                         facts.units.get("return", ""), facts.source, group, _handed(places, given, out))
+                )  # fmt: skip
+            if isinstance(out[-1].value, float):
+                places.setdefault(id(out[-1].value), []).append(place)
         return out
 
     def __len__(self) -> int:

@@ -550,7 +550,11 @@ class Suitability:
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What a remedy costs over the horizon, present value in the Basis's currency."""
+    """What a remedy costs over the horizon, present value in the Basis's currency: parts and their sum.
+
+    An estimate at first; of a remedy that was ranked, the middle and the ends of its life-cycle account. other: what has no name of
+    its own here, such as the operating range won or lost, findings left and the value at the end.
+    """
 
     capital: Spread
     work: Spread
@@ -563,6 +567,7 @@ class Cost:
     leak_basis: str = ""
     outage_hours: float = 0.0
     crew_hours: float = 0.0
+    other: Spread = Spread(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

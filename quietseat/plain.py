@@ -193,7 +193,7 @@ def steps(lines: tuple[Step, ...]) -> list[dict[str, Any]]:
     return [
         {
             "symbol": s.symbol, "name": s.name, "expression": s.expression, "substituted": s.substituted,
-            "value": s.value, "unit": s.unit, "source": s.source, "group": s.group,
+            "value": s.value, "unit": s.unit, "source": s.source, "group": s.group, **({"taken": dict(s.taken)} if s.taken else {}),
         }
         for s in lines
     ]  # fmt: skip
@@ -207,7 +207,7 @@ def spread(range_: Spread, digits: int = 2) -> dict[str, float]:
 def cost(price: Cost) -> dict[str, Any]:
     """A price, part by part; the total is the sum of the parts before they are rounded."""
     return {
-        **{part: spread(getattr(price, part)) for part in ("capital", "work", "upkeep", "leakage", "carbon", "total")},
+        **{part: spread(getattr(price, part)) for part in ("capital", "work", "upkeep", "leakage", "carbon", "other", "total")},
         "currency": price.currency, "leak_rate_kg_s": spread(price.leak_rate, 15), "leak_basis": price.leak_basis,
         "outage_hours": price.outage_hours, "crew_hours": price.crew_hours,
     }  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 
 
@@ -16,8 +16,28 @@ class Status(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Settles:
+    """A field whose value would settle a contradiction.
+
+    field: full name. values: what is stated somewhere, as it may be written, each with where; sheet, row: of its cell, None for the
+    problem's own.
+    """
+
+    field: str
+    values: tuple[tuple[str, str], ...] = ()
+    sheet: str | None = None
+    row: int | None = None
+
+
+_KEYS = ("file", "sheet", "row", "column", "field", "value", "rule", "mend")
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing wrong with the input: where it stands, what it says, which rule it breaks, how to mend it."""
+    """One thing wrong with the input: where it stands, what it says, which rule it breaks, how to mend it.
+
+    settles: of a contradiction, the fields that would decide it, the likeliest first.
+    """
 
     rule: str
     mend: str | None = None
@@ -27,11 +47,11 @@ class Problem:
     column: str | None = None
     field: str | None = None
     value: str | None = None
+    settles: tuple[Settles, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """The eight keys of the contract; absent parts are None."""
-        given = asdict(self)
-        return {key: given[key] for key in ("file", "sheet", "row", "column", "field", "value", "rule", "mend")}
+        return {key: getattr(self, key) for key in _KEYS}
 
     def sentence(self) -> str:
         """The problem as one line of text."""

@@ -154,6 +154,7 @@ class _Printer:
 
     def __init__(self, text: str, writer: _Writer) -> None:
         self.source = text
+        self.one_line = text.isascii() and text.isprintable()
         self.to = writer
 
     def print(self, node: ast.expr) -> tuple[str, int]:
@@ -182,13 +183,19 @@ class _Printer:
     def _constant(self, node: ast.Constant) -> tuple[str, int]:
         if isinstance(node.value, (str, bytes)) or node.value is None or isinstance(node.value, bool):
             return self.to.word(str(node.value)), _ATOM
-        printed = (ast.get_source_segment(self.source, node) or repr(node.value)).strip()
+        printed = (self._written(node) or repr(node.value)).strip()
         digits, _, exponent = printed.lower().partition("e")
         if not exponent or not exponent.lstrip("+-").isdigit():
             return self.to.number(printed, ""), _ATOM
         if printed.lower().startswith("0x"):
             return self.to.number(printed, ""), _ATOM
         return self.to.number(digits, str(int(exponent))), _PRODUCT
+
+    def _written(self, node: ast.Constant) -> str | None:
+        """The constant as written: cut out at its place, which counts bytes of one line; the slow way for any other text."""
+        if self.one_line:
+            return self.source[node.col_offset : node.end_col_offset]
+        return ast.get_source_segment(self.source, node)
 
     def _binop(self, node: ast.BinOp) -> tuple[str, int]:
         operator = type(node.op)
@@ -283,6 +290,7 @@ def typst_symbol(text: str) -> str:
     return _Typst().name(*_parts(text)) if _SYMBOL.fullmatch(text) else typst(text)
 
 
+@lru_cache(maxsize=1024)
 def mathml_symbol(text: str) -> str:
     """The symbol of a step as MathML, read as `typst_symbol` reads it."""
     return _MathML().name(*_parts(text)) if _SYMBOL.fullmatch(text) else mathml(text)

@@ -18,7 +18,7 @@ from quietseat.remedies import hardware, propose_many, recommended
 from quietseat.status import InputUnusable
 from quietseat.worklog import Worklog
 
-MONEY_DRAWS = 1000  # of the money of a what-if: enough for P10 to P90 while somebody waits
+MONEY_DRAWS = 10_000  # of the money of a what-if at most: about 2 ms a remedy while somebody waits
 HOW = "proposed"
 _PARTS = ("valve", "inlet", "outlet", "vessel")
 _UNREADABLE = frozenset(("designation", "volume_flow_or_mass", "date", "ppm"))
@@ -47,8 +47,9 @@ def what_if(
     ("valve.set_pressure", "vessel.operating_pressure", "inlet.length", "cases.0.flow", "valve.kind", ...); text is read with its
     unit, a number is SI (pressures absolute). draws: march in time what closed form leaves in doubt, before and after, with so
     many draws; None: closed form only. remedy_draws: the same for the remedies. orders: `worklog.read_orders` of the whole
-    register, as a study prices with. before: what `as_it_is` gave for this valve with the same draws. Money at `MONEY_DRAWS`
-    draws at most.
+    register, as a study prices with. before: what `as_it_is` gave for this valve with the same draws. Money with the draws of the
+    Basis, `MONEY_DRAWS` at most unless remedies are marched too; both sides take the same draws of everything uncertain, so that
+    `difference` (after less before: cost_mid, npv_mid, npv_mean, pays, and draws) holds no chance of its own.
     Gives changes, before and after (verdict, findings, cases, ladder, stability, recommended remedy, money), and the findings
     gone, new and changed. Raises InputUnusable naming every field that cannot be read, or where the calculation broke inside.
     """
@@ -57,12 +58,13 @@ def what_if(
     touched = {_field_name(one.field) for one in made}
     left = tuple(one for one in problems if _named(one.field) not in touched)
     jobs = [(new, left)] if before is not None else [(new, left), (location, problems)]
-    sides = _sides(jobs, _used(basis, draws), (draws, remedy_draws), orders)
+    used = _used(basis, draws, remedy_draws)
+    sides = _sides(jobs, used, (draws, remedy_draws), orders)
     after, old = sides[0], before if before is not None else sides[1]
     answer = {
         "tag": location.tag, "status": "ok", "draws": draws,
         "changes": [_change(one, location, basis) for one in made],
-        "before": old, "after": after, **_differences(old["findings"], after["findings"]),
+        "before": old, "after": after, **_differences(old["findings"], after["findings"]), "difference": _money_difference(old, after, used.money_draws),
     }  # fmt: skip
     out: dict[str, Any] = plain.clean(answer)
     return out
@@ -77,14 +79,14 @@ def as_it_is(
     orders: Worklog | None = None,
 ) -> dict[str, Any]:
     """One valve without a change, judged as `what_if` judges it: its side `before`, to be used again. Arguments and errors as there."""
-    (side,) = _sides([(location, problems)], _used(basis, draws), (draws, None), orders)
+    (side,) = _sides([(location, problems)], _used(basis, draws, None), (draws, None), orders)
     out: dict[str, Any] = plain.clean(side)
     return out
 
 
-def _used(basis: Basis, draws: int | None) -> Basis:
-    """The Basis of a what-if: fewer draws of the money; marching where somebody asks for it."""
-    changes: dict[str, Any] = {"money_draws": min(basis.money_draws, MONEY_DRAWS)}
+def _used(basis: Basis, draws: int | None, remedy_draws: int | None) -> Basis:
+    """The Basis of a what-if: the draws of the money limited while somebody waits; marching where somebody asks for it."""
+    changes: dict[str, Any] = {} if remedy_draws else {"money_draws": min(basis.money_draws, MONEY_DRAWS)}
     if draws is not None and basis.time_marching == "none":
         changes["time_marching"] = "doubtful"
     return basis.model_copy(update=changes)
@@ -290,9 +292,8 @@ def _side(
     place: Location, found: Assessment, remedies: tuple[Remedy, ...], basis: Basis, orders: Worklog | None
 ) -> dict[str, Any]:
     """One side of the comparison as plain data."""
-    best = recommended(remedies)
-    account = cost.account(place, found, remedies, basis, None, orders) if remedies else None
-    summaries = account.summaries if account else {}
+    account = cost.account(place, found, remedies, basis, orders, in_full=False) if remedies else cost.Account((), {}, None)
+    best, summaries = recommended(account.remedies), account.summaries
     whole = plain.assessment(replace(found, chatter=None), with_steps=False)
     keys = (
         "verdict",
@@ -349,6 +350,23 @@ def _differences(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[st
             if key in old and (one["outcome"], one["value"], one["limit"]) != (old[key]["outcome"], old[key]["value"], old[key]["limit"])
         ],
     }  # fmt: skip
+
+
+def _money_difference(before: Mapping[str, Any], after: Mapping[str, Any], draws: int) -> dict[str, Any]:
+    """The recommended remedy's money after less before; None for what one of the sides lacks. Draws belong to valve and name of the
+    input, so both sides have the same."""
+    old, new = ((side["recommended"] or {}) for side in (before, after))
+    lives = [one.get("life_cycle") or {} for one in (old, new)]
+    npv = [one.get("npv") or {} for one in lives]
+    totals = [(one.get("cost") or {}).get("total") or {} for one in (old, new)]
+    return {
+        "cost_mid": _less(*(one.get("mid") for one in totals)), "npv_mid": _less(*(one.get("mid") for one in npv)),
+        "npv_mean": _less(*(one.get("mean") for one in npv)), "pays": _less(*(one.get("probability_pays") for one in lives)), "draws": draws,
+    }  # fmt: skip
+
+
+def _less(before: float | None, after: float | None) -> float | None:
+    return None if before is None or after is None else after - before
 
 
 def _keyed(found: Sequence[Mapping[str, Any]]) -> dict[tuple[Any, ...], Mapping[str, Any]]:

@@ -5,17 +5,21 @@ Run by the server as `python -m quietseat.work FOLDER JOB`; a job that is cancel
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 import sys
 import time
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from quietseat import changes, report
 from quietseat.basis import make
+from quietseat.planning.live import Live, as_decided
+from quietseat.planning.records import Item
+from quietseat.planning.windows import of_basis
 from quietseat.register import jobs_of, read
 from quietseat.status import InputUnusable
 from quietseat.store import Workspace, issued, jobs, open_workspace, plants, studies
@@ -62,22 +66,27 @@ def study_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[
     found = run(register, basis, mends, progress=say, workers=None, store=parts)
     say(len(found.records), len(found.records), "valves; saving")
     with workspace.writing() as connection:
-        number = studies.save(connection, plant.id, found, stage)
+        number = studies.save(connection, plant.id, found, stage, job["who"])
         shown = studies.get(connection, plant.study) if plant.study is not None else None
         if stage == FULL or shown is None or shown["stage"] != FULL:  # a first look does not take the place of a full study
             plants.show_study(connection, plant.id, number)
         if stage == FIRST_LOOK:
-            jobs.add(connection, plant.id, "study", {"stage": FULL})
+            jobs.add(connection, plant.id, "study", {"stage": FULL}, job["who"])
     parts.clear()
     return {"study": number}
 
 
 def report_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[str, Any]:
-    """Write the files of a study into the workspace's folder, with its state, reviewer and remarks as they stand. given: study."""
+    """Write the files of a study into the workspace's folder, with its state, reviewer and remarks as they stand. given: study.
+
+    Raises InputUnusable where the study was locked with its files.
+    """
     number = job["given"]["study"]
     with workspace.reading() as connection:
+        issued.may_make(connection, number)
         found = studies.load(connection, number)
-        state = issued.as_data(connection, number)
+        state, by_hand = issued.as_data(connection, number), issued.by_hand(connection, number)
+        items = studies.items(connection, number) if any(by_hand.values()) else []
     if found is None:
         raise InputUnusable("the study of this job is gone")
     folder = report_folder(workspace, number)
@@ -85,15 +94,29 @@ def report_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict
     shutil.rmtree(draft, ignore_errors=True)
     draft.mkdir(parents=True)
     found.write_json(draft / "study.json")
-    found.head["issue"] = state  # printed, and no part of study.json or its hash
+    found.head["issue"] = {**state, "by_hand": _by_hand(found.head, items, by_hand)}  # printed, and no part of study.json or its hash
     report.write(found, draft, progress=say)
     if (draft / "fit-drawings").is_dir():
         shutil.make_archive(str(draft / "fit-drawings"), "zip", draft, "fit-drawings")
     files = report_files(draft)
     (draft / MADE).write_text(json.dumps({"mark": issued.mark(state), "at": now()}), encoding="utf-8")
-    shutil.rmtree(folder, ignore_errors=True)
-    draft.replace(folder)
+    with workspace.writing() as connection:  # nobody locks the study meanwhile
+        issued.may_make(connection, number)
+        shutil.rmtree(folder, ignore_errors=True)
+        draft.replace(folder)
+        issued.files_made(connection, number, made(workspace, number), job["who"])
     return {"study": number, "files": files}
+
+
+def _by_hand(head: Mapping[str, Any], items: Sequence[Item], stands: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Decisions and holds, and the plan that takes them under the budget, outage and crews of the study's Basis; None where none stand."""
+    if not any(stands.values()):
+        return None
+    basis = make(head["basis"]["changed"])
+    live = Live(as_decided(items, {one["tag"]: one["remedy"] for one in stands["decisions"]}), basis)
+    holds = live.holds({one["tag"]: one["place"] for one in stands["holds"]})
+    terms = of_basis(basis)
+    return {**stands, "plan": live.exact(terms, holds), "fits": live.quick(terms, holds)["fits"]}
 
 
 def report_folder(workspace: Workspace, study: int) -> Path:
@@ -106,6 +129,21 @@ def report_files(folder: Path) -> list[str]:
     return sorted(
         path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file() and path.name != MADE
     )
+
+
+def made(workspace: Workspace, study: int) -> issued.Made | None:
+    """The files of a study as they lie on disk, each read through for its SHA-256; None where they were never made."""
+    folder = report_folder(workspace, study)
+    if not (folder / MADE).is_file():
+        return None
+    mark = json.loads((folder / MADE).read_text(encoding="utf-8"))["mark"]
+    return issued.Made(mark, [(name, (folder / name).stat().st_size, sha256(folder / name)) for name in report_files(folder)])
+
+
+def sha256(path: Path) -> str:
+    """The SHA-256 of a file's content."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def compare_job(workspace: Workspace, job: Mapping[str, Any], say: Voice) -> dict[str, Any]:

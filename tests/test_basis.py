@@ -21,6 +21,16 @@ def test_every_choice_has_source_mark_and_meaning() -> None:
         assert choice.description and choice.source and choice.confidence in marks, choice.name
 
 
+def test_every_number_has_a_range_that_holds_its_default() -> None:
+    for choice in choices().values():
+        if choice.quantity in ("choice", "text"):
+            assert (choice.low, choice.high, choice.limits) == ("", "", ""), choice.name
+        else:
+            assert choice.low and choice.high and choice.limits and " to " in choice.range, choice.name
+            make({choice.name: choice.low})  # both ends may be used
+            make({choice.name: choice.high})
+
+
 def test_every_choice_is_read_somewhere() -> None:
     """A choice that changes nothing is a lie in the printed Basis."""
     from pathlib import Path
@@ -56,6 +66,18 @@ def test_atmospheric_pressure_enters_gauge_choices() -> None:
         ({"fit_tolerance": 1.5}, "needs a unit"),
         ({"inlet_loss_limit": "-3 %"}, "must not be negative"),
         ({"worst_valves": "many"}, "whole number"),
+        ({"labour_rate": "-95"}, r"labour_rate = '-95': must not be negative: 0 to 1 000 000 000 \(a price\)"),
+        ({"discount_rate": "500 %"}, r"discount_rate = '500 %': must be 0 % to 50 % \(a yearly rate"),
+        ({"crews": "0"}, r"crews = '0': must be 1 to 1000 \(without a crew nothing can be done\)"),
+        ({"crew_hours_per_day": "25"}, "a day has 24 hours"),
+        ({"normal_temperature": "-300 degC"}, "below 0 K"),
+        ({"standard_temperature": "400 degC"}, "must be -50 degC to 60 degC"),
+        ({"thin_margin": "130 %"}, "must be 0.1 % to 100 %"),
+        ({"operating_limit_metal": "120 %"}, r"must be 1 % to 100 % \(a share of set pressure"),
+        ({"atmospheric_pressure": "1 barg"}, "45 kPaa to 110 kPaa"),
+        ({"accumulation_single": "10 %"}, "ten per cent above it is 110 %"),
+        ({"chatter_samples": "0"}, "none says nothing"),
+        ({"horizon_years": "0"}, "one year at least"),
     ],
 )
 def test_bad_choices_are_refused_with_the_rule(given: dict[str, object], words: str) -> None:

@@ -56,10 +56,10 @@ def test_total_is_the_sum_of_the_printed_parts(capital, besides, upkeep, product
 
 
 def test_price_by_hand():
-    """By hand at 0 %, 10 years: work 8 h x 95 + 300 + 8 h x 50 outage = 1460; 2 kg/a x 0.30 x 10 = 6; 1 t x 60 x 10 = 600."""
+    """By hand at 0 %, 10 years: work 8 h x 95 + 300 + 6 h beyond the window x 50 = 1360; 2 kg/a x 0.30 x 10 = 6; 1 t x 60 x 10 = 600."""
     basis = bases.make(
         {"discount_rate": "0 %", "horizon_years": "10", "labour_rate": "95", "outage_cost_per_hour": "50",
-         "product_price": "0.30", "carbon_price": "60"}
+         "product_price": "0.30", "carbon_price": "60", "outage_days": "0.2", "crew_hours_per_day": "10"}
     )  # fmt: skip
     flat = Spread(8.0, 8.0, 8.0)
     work = (Work("out", flat, Spread(300, 300, 300)),)
@@ -67,9 +67,9 @@ def test_price_by_hand():
         Spread(5000, 5000, 5000), work, Spread(100, 100, 100), product=Spread(2, 2, 2), co2e=Spread(1000, 1000, 1000)
     )
     cost = economics.price(bill, basis)
-    assert cost.work.mid == pytest.approx(8 * 95 + 300 + 8 * 50)
+    assert cost.work.mid == pytest.approx(8 * 95 + 300 + 6 * 50)
     assert (cost.upkeep.mid, cost.leakage.mid, cost.carbon.mid) == pytest.approx((1000, 6, 600))
-    assert cost.total.mid == pytest.approx(5000 + 1460 + 1000 + 6 + 600)
+    assert cost.total.mid == pytest.approx(5000 + 1360 + 1000 + 6 + 600)
     assert (cost.crew_hours, cost.outage_hours) == (8.0, 8.0)
 
 

@@ -77,6 +77,37 @@ def test_untagged_function_is_no_formula() -> None:
         facts_of(math.sqrt)
 
 
+def test_a_step_knows_which_step_handed_a_value_on_and_chance_links_nothing() -> None:
+    @formula("definition")
+    def doubled(a: One) -> One:
+        """Twice."""
+        return 2.0 * a
+
+    sheet = Sheet()
+    first = sheet.given("a", "one value", float("0.123456"), "", "given")
+    sheet.given("other", "equal by chance", float("0.123456"), "", "given")
+    b = sheet.apply("b", doubled, a=first)
+    sheet.given("c", "the same again", b, "", "given")
+    sheet.apply("d", doubled, a=float("0.246912"))  # equals b and c, handed on by neither
+    taken = [dict(step.taken) for step in sheet.steps()]
+    assert taken == [{}, {}, {"a": 0}, {"c": 2}, {}]
+
+
+def test_a_round_number_is_taken_from_a_step_of_its_own_name_only() -> None:
+    @formula("definition")
+    def squared(z: One) -> One:
+        """Square."""
+        return z**2
+
+    one = 1.0
+    sheet = Sheet()
+    sheet.given("Kc", "no disk", one, "", "table")
+    sheet.apply("x", squared, z=one)  # one object of the program, two meanings
+    sheet.given("z", "compressibility", one, "", "table")
+    sheet.apply("x", squared, z=one)
+    assert [dict(step.taken) for step in sheet.steps()] == [{}, {}, {}, {"z": 2}]
+
+
 def test_notes_and_given_values_are_steps() -> None:
     sheet = Sheet()
     sheet.section("Group")

@@ -127,7 +127,7 @@ def priced(tmp_path: Path, **choices: str) -> dict[str, Any]:
     path.write_text(text if "[history]" in EXAMPLE else text + history, encoding="utf-8")
     read = read_valve(str(path))
     found = assess(read.location, read.basis, record=False)
-    chosen = account(read.location, found, propose(read.location, found, read.basis), read.basis, PILOT).chosen
+    chosen = account(read.location, found, propose(read.location, found, read.basis), read.basis, name=PILOT).chosen
     assert chosen is not None
     return plain.clean({**chosen, "basis": {"choices": read.basis.rows()}})
 

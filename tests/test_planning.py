@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -161,6 +162,14 @@ def test_only_what_is_beaten_in_everything_is_dropped():
     cheap, soon, light = option(10, 9, 5, 90), option(12, 9, 3, 7, "soon"), option(12, 2, 3, 90, "light")
     worse, equal = option(13, 9, 2, 90, "worse"), option(10, 9, 5, 90, "equal")
     assert [one.remedy for one in undominated([cheap, soon, light, worse, equal])] == ["overhaul", "soon", "light"]
+
+
+def test_the_recommended_remedy_is_not_left_for_a_few_coins():
+    """1 % of 1000: 9 less or 9 more saved is no reason, 11 less is; without a share every coin counts."""
+    best = replace(option(1000, 9, 5, 90, "best"), recommended=True)
+    near, less = option(991, 9, 5, 90, "near"), option(989, 9, 5, 90, "less")
+    for one, share, kept in ((near, 0.01, ["best"]), (less, 0.01, ["best", "less"]), (near, 0.0, ["best", "near"])):
+        assert [each.remedy for each in undominated([one, best], share)] == kept
 
 
 def test_of_several_words_the_longest_lead_time_counts():

@@ -151,3 +151,93 @@ def test_the_form_is_a_mends_file_and_the_visits_add_up(tmp_path: Path) -> None:
     names = {path.name for path in asking.write(answer, tmp_path / "out")}
     assert names == {"walk-down.html", "walk-down.pdf", "walk-down.xlsx", "mends-form.csv"}
     assert "PSV-1" in (tmp_path / "out" / "walk-down.html").read_text(encoding="utf-8")
+
+
+# --- where an answer goes --------------------------------------------------------------------------------------------
+
+SHARED = ("Tag", "Type", "Size", "Inlet class", "Set pressure (barg)", "MAWP (barg)", "Fluid", "Phase", "Mol wt", "k", "Z", "Temperature (degC)",
+          "Required rate (kg/h)", "Rated capacity (kg/h)", "Set press (psig)")  # fmt: skip
+
+
+def contradictions(tmp_path: Path, *rows: dict[str, Any], mends: str = "") -> list[dict[str, Any]]:
+    from registers import make as workbook
+
+    plain = {"Type": "conventional", "Size": "4P6", "Inlet class": 150, "Set pressure (barg)": 10, "MAWP (barg)": 10, "Fluid": "propane", "Phase": "gas",
+             "Mol wt": 44.1, "k": 1.13, "Z": 0.9, "Temperature (degC)": 60, "Required rate (kg/h)": 24000}  # fmt: skip
+    lines = [[{"Tag": f"PSV-{n}", **plain, **one}.get(head) for head in SHARED] for n, one in enumerate(rows, 1)]
+    file = workbook.xlsx(tmp_path / "reg.xlsx", {"PSV": [SHARED, *lines]})
+    given = tmp_path / "mends.csv"
+    given.write_text("sheet,row,field,value,who,when,why\n" + mends, encoding="utf-8")
+    found = of_fleet(list(jobs_of(read(file, BASIS, given))), BASIS)
+    return [one for one in found["questions"] if one["kind"] == "contradiction"]
+
+
+def fields_of(question: dict[str, Any]) -> list[tuple[str, int]]:
+    return [(one["field"], one["row"]) for one in question["answers"]]
+
+
+def test_an_additional_valve_is_asked_for_the_number_needed_at_once_and_settled_by_it(tmp_path: Path) -> None:
+    (asked_,) = contradictions(tmp_path, {"Set pressure (barg)": 10.5})  # 105 % of MAWP
+    assert asked_["form_field"] == "required" and fields_of(asked_) == [("required", 2), ("set_pressure", 2), ("mawp", 2)]
+    assert asked_["answers"][1]["offers"] == (("10.5 barg", "as written"),)
+    for line in ("PSV,2,required,2,A,2026-01-02,relief study", "PSV,2,mawp,11 barg,A,2026-01-02,nameplate", "PSV,2,set_pressure,10 barg,A,2026-01-02,nameplate"):
+        assert contradictions(tmp_path, {"Set pressure (barg)": 10.5}, mends=line) == []
+
+
+def test_a_rate_equal_to_the_stamped_capacity_is_asked_for_its_basis(tmp_path: Path) -> None:
+    row = {"Rated capacity (kg/h)": 48000, "Required rate (kg/h)": 48000}
+    (asked_,) = contradictions(tmp_path, row)
+    assert asked_["form_field"] == "rate_basis" and fields_of(asked_) == [("rate_basis", 2), ("flow", 2)]
+    assert [value for value, _ in asked_["answers"][0]["offers"]] == ["signed", "nameplate"]  # unknown is no answer
+    assert (asked_["who"], asked_["where"]) == ("process engineer", "the relief study")
+    for answer in ("rate_basis,signed", "rate_basis,nameplate", "flow,20000 kg/h"):
+        assert contradictions(tmp_path, row, mends=f"PSV,2,{answer},A,2026-01-02,relief study") == []
+
+
+def test_of_two_stated_values_both_are_offered_each_with_its_unit(tmp_path: Path) -> None:
+    row = {"Set pressure (barg)": 9, "Set press (psig)": 100}
+    (asked_,) = contradictions(tmp_path, row)
+    assert asked_["form_field"] == "set_pressure"
+    assert asked_["answers"][0]["offers"] == (("9 barg", "PSV!E2"), ("100 psig", "PSV!O2"))
+    for answer in ("9 barg", "100 psig"):
+        assert contradictions(tmp_path, row, mends=f"PSV,2,set_pressure,{answer},A,2026-01-02,nameplate") == []
+
+
+def test_of_two_rows_of_one_tag_either_can_be_left_out_or_named_anew(tmp_path: Path) -> None:
+    rows = ({"Tag": "PSV-1"}, {"Tag": "PSV-1", "Set pressure (barg)": 9})
+    (asked_,) = contradictions(tmp_path, *rows)
+    assert fields_of(asked_) == [("tag", 3), ("tag", 2)]
+    assert [one["offers"][0][1] for one in asked_["answers"]] == ["PSV row 2 is right: leave row 3 out", "PSV row 3 is right: leave row 2 out"]
+    for answer in ("3,tag,-", "2,tag,-", "3,tag,PSV-9"):
+        assert contradictions(tmp_path, *rows, mends=f"PSV,{answer},A,2026-01-02,nameplate") == []
+
+
+def test_a_value_confirmed_as_written_is_told_and_asked_no_more(tmp_path: Path) -> None:
+    row = {"Size": "4H6"}  # API 526 has no 4H6
+    (asked_,) = contradictions(tmp_path, row)
+    assert fields_of(asked_) == [("orifice", 2), ("inlet_size", 2), ("outlet_size", 2)]
+    assert contradictions(tmp_path, row, mends="PSV,2,orifice,H,A. Person,2026-01-02,nameplate") == []
+    told = read(tmp_path / "reg.xlsx", BASIS, tmp_path / "mends.csv").problems
+    assert ["right as written, mended by A. Person on 2026-01-02: nameplate" in p.rule for p in told if "API 526 has no" in p.rule] == [True]
+
+
+def test_every_question_of_the_demo_has_a_field_its_answer_fits() -> None:
+    from quietseat.register import fields
+    from quietseat.register.fields import by_name
+
+    files = demo.files()
+    basis = load(files.basis).model_copy(update={"time_marching": "none"})
+    questions = of_fleet(list(jobs_of(read(files.register, basis, files.mends))), basis)["questions"]
+    by_tag = {one["tag"]: one["form_field"] for one in questions if one["kind"] == "contradiction"}
+    assert (by_tag["10-PSV-1012"], by_tag["10-PSV-1019"], by_tag["20-PSV-2014"]) == ("required", "rate_basis", "actual_area")
+    for one in questions:
+        assert one["answers"] and all(each["field"] == "answer" or each["field"] in by_name() for each in one["answers"]), one["title"]
+        assert all(each["row"] is not None for each in one["answers"]), one["title"]
+    assert fields.fields()["case.required"].quantity == "integer"
+
+
+def test_an_answer_no_field_holds_becomes_a_remark(tmp_path: Path) -> None:
+    contradictions(tmp_path, {}, mends="PSV,2,answer,the maker proves it in letter 12,A. Person,2026-01-02,the maker's word")
+    found = read(tmp_path / "reg.xlsx", BASIS, tmp_path / "mends.csv")
+    assert found.mends[0].applied and found.mends[0].kind == "answer"
+    assert found.locations[0].remarks == ("the maker proves it in letter 12 (by A. Person on 2026-01-02: the maker's word)",)

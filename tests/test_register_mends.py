@@ -211,6 +211,102 @@ def test_only_a_row_of_valves_is_split(load: Any) -> None:
     assert "only a row of a list of valves" in rules(found)[0]
 
 
+# --- where the headings stand ----------------------------------------------------------------------------------------
+
+NAMED = [f"PSV,,column.{letters},{field},{SIGNED}" for letters, field in (("A", "tag"), ("C", "inlet_size"), ("D", "orifice"), ("E", "outlet_size"), ("G", "set_pressure"))]
+ODD = ("Kennz.", "Bauart", "ein", "Kennbuchst.", "aus", "PN", "Ansprechdruck", "Druck max", "Stoff", "Gewicht", "kappa", "Grad", "Massenstrom")
+
+
+def odd(load: Any, *mends: str) -> Register:
+    """The list under two title rows and words of another language."""
+    found: Register = load([[], ODD, row("PSV-1", set_pressure="9 barg"), row("PSV-2", set_pressure="8 barg")], *mends, heads=["Werk Nord"])
+    return found
+
+
+@pytest.mark.parametrize(("value", "rows"), [("3", (3,)), ("row 3", (3,)), ("2-3", (3,)), ("3 to 3", (3,))])
+def test_headings_stand_where_a_mend_says(load: Any, value: str, rows: tuple[int, ...]) -> None:
+    found = odd(load, f"PSV,,headings,{value},{SIGNED}", *NAMED)
+    assert sets(found) == pytest.approx([ATM + 9e5, ATM + 8e5]) and found.sheets[0].header_rows == rows
+    assert (found.mends[0].kind, found.mends[0].applied, found.mends[0].before) == ("headings", True, "no headings found")
+
+
+def test_the_sheet_of_headings_may_be_left_out_where_no_other_holds_anything(load: Any) -> None:
+    assert len(odd(load, f",,headings,3,{SIGNED}", *NAMED).locations) == 2
+
+
+def test_headings_found_wrongly_are_put_right(load: Any) -> None:
+    more = [["Tag", "Set pressure (barg)", "Orifice", "MAWP (barg)"], *[["Kennz.", "Druck barg", "Buchst.", "PS"]], ["PSV-9", 9, "P", 10], ["PSV-8", 9, "P", 10]]
+    found = load([row("PSV-1", set_pressure="9 barg")], f"Nord,,headings,2,{SIGNED}", f"Nord,,column.A,tag,{SIGNED}", Nord=more)
+    nord = next(sheet for sheet in found.sheets if sheet.name == "Nord")
+    assert nord.header_rows == (2,) and found.mends[0].before == "row 1"
+
+
+@pytest.mark.parametrize(("line", "words"), [
+    (f"PSV,,headings,the third,{SIGNED}", "no row number"),
+    (f"PSV,,headings,88,{SIGNED}", "empty"),
+    (f"PSV,,headings,2,{SIGNED}", "nothing stands below"),
+    (f"PSV,,headings,1-9,{SIGNED}", "one to 3 rows"),
+    (f"List,,headings,1,{SIGNED}", "unknown sheet 'List'"),
+    ("PSV,,headings,1,,,", "without who and when"),
+])  # fmt: skip
+def test_headings_that_cannot_stand_there_are_a_problem(load: Any, line: str, words: str) -> None:
+    found = load([row("PSV-1", set_pressure="9 barg")], line)
+    assert not found.mends[0].applied and words in rules(found)[0] and sets(found) == pytest.approx([ATM + 9e5])
+
+
+def test_without_a_list_of_valves_the_command_says_so_and_the_pages_get_the_sheets(tmp_path: Path) -> None:
+    from quietseat.register import read_with_cells
+    from quietseat.status import InputUnusable
+
+    file = make.xlsx(tmp_path / "odd.xlsx", {"Liste": [["Werk Nord"], ODD, row("PSV-1")]})
+    with pytest.raises(InputUnusable, match="no row of headings"):
+        read(file, BASIS)
+    found, cells = read_with_cells(file, BASIS)
+    assert found.locations == () and "no row of headings" in found.problems[0].rule and cells.sheets() == ("Liste",)
+    assert cells.top("Liste")[1][1][6] == "Ansprechdruck" and cells.no_headings("Liste", "2") == "" and "empty" in cells.no_headings("Liste", "9")
+
+
+# --- answers, and the file -------------------------------------------------------------------------------------------
+
+
+def test_an_apostrophe_before_what_a_spreadsheet_would_run_is_not_part_of_it(load: Any) -> None:
+    found = load([row("PSV-1", set_pressure="9 barg")], f"PSV,2,remarks,'=1+1,{SIGNED}", f"PSV,2,operating_temperature,'-5 degC,{SIGNED}", f"PSV,2,k,'-,{SIGNED}")
+    assert [m.value for m in found.mends] == ["=1+1", "-5 degC", "-"] and found.locations[0].vessel.operating_temperature == pytest.approx(268.15)
+
+
+def test_a_mend_that_does_not_say_why_is_applied_and_told(load: Any) -> None:
+    found = load([row("PSV-1")], "PSV,2,set_pressure,9 barg,A. Person,2026-01-02,")
+    assert found.mends[0].applied and rules(found) == ["the mend was applied, but does not say why"]
+
+
+def test_only_a_row_of_valves_keeps_an_answer(load: Any) -> None:
+    cases = [["Tag", "Case", "Cause", "Required rate (kg/h)"], ["PSV-1", "A", "fire", 100]]
+    found = load([row("PSV-1", set_pressure="9 barg")], f"Cases,2,answer,it is so,{SIGNED}", f"PSV,2,answer,it is so,{SIGNED}", f"PSV,9,answer,it is so,{SIGNED}", Cases=cases)
+    assert [m.applied for m in found.mends] == [False, True, False] and "only a row of a list of valves" in rules(found)[0] and "no row of the register" in rules(found)[1]
+    assert found.locations[0].remarks == ("it is so (by A. Person on 2026-01-02: asked the plant)",)
+
+
+@pytest.mark.parametrize(("name", "value", "words"), [
+    ("set_pressure", "1e9 barg", "0 to 10 000 bar"), ("temperature", "50000 degC", "up to 3000 degC"), ("inlet.length", "-3 m", "0 to 20 km"),
+    ("set_pressure", "nine", "not a number with a unit"), ("k", "7", "outside 1 to 2"), ("kind", "sideways", "none of"), ("flow", "nameplate", "not a number"),
+    ("tag", "-/-", "is no tag"), ("sett", "9 barg", "no field"),
+])  # fmt: skip
+def test_a_value_is_tried_before_it_is_kept(name: str, value: str, words: str) -> None:
+    from quietseat.register.trial import refusal
+
+    wrong = refusal(name, value, BASIS)
+    assert wrong is not None and words in wrong.rule and wrong.mend and wrong.value == value
+
+
+def test_a_value_that_can_be_read_is_let_through() -> None:
+    from quietseat.register.trial import refusal, tells
+
+    assert refusal("set_pressure", "9", BASIS, "barg") is None and refusal("set_pressure_psig", "130", BASIS) is None
+    assert refusal("set_pressure", "9", BASIS) is not None  # no unit anywhere
+    assert refusal("inlet.height", "-3 m", BASIS) is None and refusal("mawp", "tbc", BASIS) is None
+    assert tells("mawp", "9 barg", BASIS) and not tells("mawp", "tbc", BASIS) and not tells("mawp", "-", BASIS)
+
+
 # --- all of them -----------------------------------------------------------------------------------------------------
 
 

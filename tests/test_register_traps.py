@@ -543,7 +543,7 @@ def test_same_tag_twice_with_different_values(load: Any) -> None:
     found = load(make.one(), make.one(set_pressure=9))
     assert [row.state for row in found.rows] == ["read", "partial"]
     assert [place.tag for place in found.locations] == ["PSV-101", "PSV-101 [row 3]"]
-    assert "set_pressure '10' and '9'" in problem(found, "tag", 3)
+    assert "set pressure '10' and '9'" in problem(found, "tag", 3)
 
 
 def test_same_tag_twice_as_a_further_case(load: Any) -> None:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from quietseat import basis as bases
 from quietseat.assess import assess
-from quietseat.model import Case, Event, History, Line, Location, Service, Valve, Vessel
+from quietseat.model import Case, Event, Fitting, History, Line, Location, Remedy, Service, Spread, Valve, Vessel
 from quietseat.remedies import best_plain_yes, evaluate, guards, propose, recommended
+from quietseat.remedies.choose import ordered
 from quietseat.remedies.trouble import look
 
 ATM = 101325.0
@@ -261,6 +262,59 @@ def test_a_bellows_that_fails_without_a_root_asks_the_shop_before_a_pilot():
     leave = named(found, "keep")  # three bellows in five years at 4750 USD, a year: 2850 on top of planned upkeep
     planned = named(remedies(place(valve={"kind": "bellows"}, **CLOSE)), "keep")
     assert (leave.cost.upkeep.mid - planned.cost.upkeep.mid) / 8.0607 == pytest.approx(2850, rel=1e-4)
+
+
+# A 3L4 on 4 m of NPS 3 that has to pass 87 % of what it can: neither less lift nor more blowdown is enough alone.
+LONG = {"valve": {"orifice": "L"}, "case": {"flow": 2.2}, "inlet": {"size": 3.0, "length": 4.0, "loss_coefficient": None, "entrance": "sharp"}}
+
+
+def test_two_cures_in_one_visit_clear_what_each_leaves_and_beat_the_pilots():
+    found = remedies(place(**LONG))
+    assert {named(found, name).clears for name in ("restricted-lift", "more-blowdown")} == {"no"}
+    best = recommended(found)
+    assert best.name == "restricted-lift-more-blowdown" and best.clears == "subject-to-proof"
+    valve = best.location.valve
+    assert valve.blowdown == 0.10 and 0.30 <= valve.lift_restriction < 1.0
+    # Both proofs of both parts, and one visit: what the single jobs share is done and paid once.
+    assert "re-stamped" in best.condition and "flow test" in best.condition
+    items = [item.item for item in best.work]
+    assert len(set(items)) == len(items) and sum("take out and refit" in item for item in items) == 1
+    pilot = min((one for one in pilots(found) if one.clears != "no"), key=lambda one: one.cost.total.mid)
+    assert best.cost.total.mid < 0.5 * pilot.cost.total.mid
+
+
+def test_pairs_are_left_out_where_one_cure_alone_is_enough():
+    names = [one.name for one in remedies(place(**{**LONG, "inlet": {**LONG["inlet"], "length": 2.0}}))]
+    assert "restricted-lift" in names and not [name for name in names if "more-blowdown" in name and name != "more-blowdown"]
+
+
+def test_a_valve_moved_up_to_the_nozzle_has_a_short_straight_inlet_and_a_longer_outlet():
+    bends = (Fitting("elbow-90", 3.0), Fitting("reducer", 1.0, 4.0))
+    location = place(**{**LONG, "inlet": {**LONG["inlet"], "fittings": bends, "height": 2.5}})
+    near = named(remedies(location), "re-pipe-nearer")
+    assert near.location.inlet.length == 0.75 and near.location.inlet.height == 0.75
+    assert [one.kind for one in near.location.inlet.fittings] == ["reducer"]
+    assert near.location.outlet.length == pytest.approx(2.0 + 4.0 - 0.75)
+    assert near.clears == "subject-to-proof" and "outlet that drains" in near.condition
+    assert near.location.origins["inlet.length"].how == "proposed"
+    close = place(**{**LONG, "inlet": {**LONG["inlet"], "length": 0.8, "fittings": (Fitting("globe"),)}})
+    assert "0.8 m from the vessel already" in named(remedies(close), "re-pipe-nearer").rejected_because
+
+
+def test_of_equal_prices_the_one_with_least_to_prove_comes_first():
+    """Three that clear at 1000, 1005 and 1200: within 1 % the fewest proofs win, beyond it the money does."""
+    base = recommended(remedies(place(**CLOSE)))
+
+    def at(name: str, total: float, condition: str) -> Remedy:
+        spread = Spread(total, total, total)
+        return replace(base, name=name, condition=condition, cost=replace(base.cost, total=spread, capital=Spread(0, 0, 0), work=Spread(0, 0, 0)))
+
+    three = [at("a", 1000.0, "x; y"), at("b", 1005.0, "x"), at("c", 1200.0, "")]
+    assert [one.name for one in ordered(three, 0.01)] == ["b", "a", "c"]
+    assert [one.name for one in ordered(three)] == ["a", "b", "c"]
+    _, a, c = ordered(three, 0.01)
+    assert "same price" in a.rejected_because and "within 1 %" in a.rejected_because and "more to prove" in a.rejected_because
+    assert "dearer" in c.rejected_because
 
 
 def test_two_phase_refuses_the_snap_pilot():

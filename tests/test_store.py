@@ -4,19 +4,33 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-import time
 from pathlib import Path
 
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from sqlalchemy.exc import IntegrityError
 
 from quietseat import demo, planning
 from quietseat.basis import load, make
 from quietseat.register import read
 from quietseat.status import InputUnusable
-from quietseat.store import Workspace, jobs, open_workspace, plants, rows, studies, tables, workspace
+from quietseat.store import (
+    Workspace,
+    chosen,
+    decided,
+    issued,
+    jobs,
+    mends,
+    open_workspace,
+    plants,
+    record,
+    rows,
+    studies,
+    tables,
+    workspace,
+)
 from quietseat.study import run
 from quietseat.work import work
 
@@ -87,31 +101,151 @@ def test_mends_are_kept_undone_and_given_to_the_reader(space: Workspace) -> None
         assert not rows.undo(connection, tables.mend, mend, "B. Reader", plant=number)  # undone already
     assert plants.inputs(space, plant)[1] is None
     with space.writing() as connection:
-        assert not rows.redo(connection, tables.mend, mend, plant=number + 1)  # of another plant
-        assert rows.redo(connection, tables.mend, mend, plant=number)
-        assert len(rows.listed(connection, tables.mend)) == 1
+        assert not rows.redo(connection, tables.mend, mend, "C. Reader", plant=number + 1)  # of another plant
+        assert rows.redo(connection, tables.mend, mend, "C. Reader", plant=number)
+        (kept,) = rows.with_acts(connection, number, "mend", rows.listed(connection, tables.mend))
+    assert kept["undone_at"] is None and [(act["done"], act["who"]) for act in kept["acts"]] == [("undone", "B. Reader"), ("stands again", "C. Reader")]
+    assert all(act["made_at"] for act in kept["acts"])
+
+
+def test_who_undid_and_who_redid_stays_whatever_comes_after(space: Workspace) -> None:
+    plant = a_plant(space)
+    with space.writing() as connection:
+        batch = decided.decide_all(connection, plant, [(f"PSV-{n}", "keep", "Keep it") for n in range(3)], "bulk", "Ann")
+        assert decided.undo(connection, plant, "decision", batch.first, "Bo", last=batch.last) == 3
+        assert decided.redo(connection, plant, "decision", batch.first, "Cy", last=batch.last) == 3
+        assert decided.redo(connection, plant, "decision", batch.first, "Dee", last=batch.last) == 0  # they stand
+        decided.pin(connection, plant, "PSV-1", "in", "Ann")
+        freed = decided.pin_all(connection, plant, ["PSV-1"], None, "Bo")
+        assert decided.redo(connection, plant, "pin", freed.first, "Cy", last=freed.last, undone_at=freed.at) == 1
+        first = mends.keep(connection, plant, {"kind": "cell", "sheet": "", "row": 2, "field": "set_pressure", "value": "11 barg", "why": "a"}, "Ann")
+        second = mends.keep(connection, plant, {"kind": "cell", "sheet": "", "row": 2, "field": "set_pressure", "value": "12 barg", "why": "b"}, "Bo")
+        assert mends.redo(connection, plant, first, "Cy")
+    with space.reading() as connection:
+        told = {
+            kind: [(one["row"], one["done"], one["who"]) for one in rows.noted(connection, plant, kind=kind)] for kind in ("decision", "pin", "mend")
+        }
+        (history,) = decided.history(connection, plant, "PSV-1")["pin"]
+    numbers = range(batch.first, batch.last + 1)
+    assert told["decision"] == [*((n, "undone", "Bo") for n in numbers), *((n, "stands again", "Cy") for n in numbers)]
+    assert told["pin"] == [(freed.first, "undone", "Bo"), (freed.first, "stands again", "Cy")]
+    assert [(act["done"], act["who"]) for act in history["acts"]] == [("undone", "Bo"), ("stands again", "Cy")]
+    assert told["mend"] == [(first, "undone", "Bo"), (second, "undone", "Cy"), (first, "stands again", "Cy")]
+
+
+def test_views_are_removed_replaced_and_stand_again(space: Workspace) -> None:
+    plant = a_plant(space)
+    with space.writing() as connection:
+        decided.save_view(connection, plant, "Worst", "q=1", "Ann")
+        decided.save_view(connection, plant, "Worst", "q=2", "Bo")
+        (view,) = decided.views(connection, plant)
+        assert view["query"] == "q=2"
+        assert decided.drop_view(connection, plant, view["id"], "Cy") and not decided.drop_view(connection, plant, view["id"], "Cy")
+        assert decided.views(connection, plant) == []
+        assert [(one["query"], one["undone_by"]) for one in decided.removed_views(connection, plant)] == [("q=2", "Cy"), ("q=1", "Bo")]
+        first = view["id"] - 1
+        assert decided.restore_view(connection, plant, view["id"], "Dee") and decided.restore_view(connection, plant, first, "Dee")
+        assert not decided.restore_view(connection, plant, first, "Dee") and not decided.restore_view(connection, plant + 1, view["id"], "Dee")
+        assert [one["query"] for one in decided.views(connection, plant)] == ["q=1"]  # one of a name
+
+
+def test_the_record_tells_everything_with_who_and_why(space: Workspace) -> None:
+    plant = a_plant(space)
+    with space.writing() as connection:
+        mends.keep(connection, plant, {"kind": "cell", "sheet": "S", "row": 2, "field": "set_pressure", "value": "12 barg", "why": "nameplate"}, "Ann")
+        chosen.choose(connection, plant, {"budget": "90000"}, "new year", "Bo")
+        decided.decide(connection, plant, "PSV-1", "keep", "Keep it", "cheap", "Cy")
+        decided.pin(connection, plant, "PSV-1", "in", "Dee")
+        decided.undo(connection, plant, "pin", 1, "Eve")
+        decided.remark(connection, plant, "look at it", "Fay", tag="PSV-1")
+        decided.save_view(connection, plant, "Worst", "q=1", "Gil")
+        job = jobs.add(connection, plant, "study", {"stage": "full"}, "Hal")
+        jobs.cancel(connection, job, "Ida")
+        jobs.resume(connection, job, "Jon")
+    with space.reading() as connection:
+        lines = record.lines(connection, plant)
+    told = {(line.kind, line.done, line.who): line for line in lines}
+    assert set(told) == {
+        ("plant", "brought in", "the program"), ("mend", "made", "Ann"), ("choice", "made", "Bo"), ("decision", "made", "Cy"), ("pin", "made", "Dee"),
+        ("pin", "undone", "Eve"), ("remark", "made", "Fay"), ("view", "made", "Gil"), ("job", "started", "Hal"), ("job", "cancelled", "Ida"),
+        ("job", "goes on", "Jon"),
+    }  # fmt: skip
+    assert (told["mend", "made", "Ann"].about, told["mend", "made", "Ann"].after, told["mend", "made", "Ann"].why) == (
+        "S, row 2, set_pressure", "12 barg", "nameplate",
+    )  # fmt: skip
+    assert (told["choice", "made", "Bo"].before, told["choice", "made", "Bo"].after) == ("the default", "90000")
+    assert told["pin", "undone", "Eve"].about == "PSV-1" and told["job", "cancelled", "Ida"].about == "study, full"
+    assert told["job", "goes on", "Jon"].before.startswith("cancelled, 20")
+    assert [line.when for line in lines] == sorted(line.when for line in lines)
+
+
+def test_the_record_is_only_added_to(space: Workspace) -> None:
+    a_plant(space)
+    for statement in ("update event set who = 'somebody else'", "delete from event"):
+        with pytest.raises(IntegrityError, match="only added to"), space.writing() as connection:
+            connection.exec_driver_sql(statement)
+
+
+def test_a_workspace_of_the_version_before_opens_with_what_it_knew(tmp_path: Path) -> None:
+    space = open_workspace(tmp_path / "space")
+    with space.engine.begin() as connection:
+        config = workspace._config()
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0003")
+    with sqlite3.connect(space.folder / workspace.DATABASE) as raw:
+        raw.execute("insert into file values (1, 'abc', 'list.csv', 3, '2026-01-01T00:00:00Z')")
+        raw.execute("insert into plant values (1, 'North', 1, '{}', 0, 1, '2026-01-01T00:00:00Z')")
+        raw.execute(
+            "insert into study (id, plant_id, number, stage, state, hash, version, valves, head, made_at, issued_by, issued_at, reviewer, locked_at, words)"
+            " values (1, 1, 1, 'full', 'locked', 'h', '0.4.0', 0, x'', '2026-01-02T00:00:00Z', 'Ann', '2026-01-03T00:00:00Z', 'Kim', '2026-01-04T00:00:00Z', 'A')"
+        )
+        remark = "insert into remark (plant_id, study_id, tag, words, who, made_at, undone_by, undone_at) values (1, 1, null, ?, ?, ?, ?, ?)"
+        raw.execute(remark, ("stood", "Kim", "2026-01-03T01:00:00Z", None, None))
+        raw.execute(remark, ("undone before", "Kim", "2026-01-03T01:00:00Z", "Bo", "2026-01-03T02:00:00Z"))
+        raw.execute(remark, ("Locked.", "Lou", "2026-01-04T00:00:00Z", None, None))
+        raw.execute("insert into job (plant_id, kind, state, given, done, total, words, made_at) values (1, 'study', 'done', '{}', 1, 1, 'done', '2026')")
+        raw.execute("insert into view (plant_id, name, query, who, made_at) values (1, 'Worst', 'q=1', 'Ann', '2026')")
+    raw.close()
+    space.engine.dispose()
+    again = open_workspace(space.folder)
+    with again.reading() as connection:
+        study, state = rows.one(connection, tables.study, 1), issued.as_data(connection, 1)
+        told = [(one["kind"], one["done"], one["who"]) for one in rows.noted(connection, 1)]
+        (job,) = jobs.of_plant(connection, 1)
+        (view,) = decided.views(connection, 1)
+    assert study is not None and study["locked_by"] == state["locked_by"] == "Lou" and job["who"] == "not kept" and view["name"] == "Worst"
+    assert [one["words"] for one in state["remarks"]] == ["stood", "Locked."]
+    assert told == [
+        ("plant", "brought in", "not kept"), ("study", "made", "not kept"), ("remark", "undone", "Bo"), ("study", "reviewer", "not kept"),
+        ("study", "issued", "Ann"), ("study", "locked", "Lou"),
+    ]  # fmt: skip
 
 
 def test_a_job_is_taken_once_cancelled_and_goes_on(space: Workspace) -> None:
     plant = a_plant(space)
     with space.writing() as connection:
-        first = jobs.add(connection, plant, "study", {"stage": "full"})
-        assert jobs.add(connection, plant, "study", {"stage": "full"}) == first  # waits already
+        first = jobs.add(connection, plant, "study", {"stage": "full"}, who="Ann")
+        assert jobs.add(connection, plant, "study", {"stage": "full"}, who="Bo") == first  # waits already
     taken = jobs.take(space)
     assert taken is not None and taken["id"] == first and jobs.take(space) is None
     assert jobs.beat(space, first, 1, 2, "valves")
     with space.writing() as connection:
-        assert jobs.cancel(connection, first)
+        assert jobs.cancel(connection, first, "Cy") and not jobs.cancel(connection, first, "Cy")
     assert not jobs.beat(space, first, 2, 2, "valves")
     jobs.end(space, first, "done", "done")  # too late: it was cancelled
     with space.writing() as connection:
         found = jobs.get(connection, first)
         assert found is not None and found["state"] == "cancelled"
-        assert jobs.resume(connection, first)
+        assert jobs.resume(connection, first, "Dee") and not jobs.resume(connection, first, "Dee")
+        (kept,) = jobs.of_plant(connection, plant)
+    assert kept["who"] == "Ann" and [(act["done"], act["who"]) for act in kept["acts"]] == [
+        ("asked for again", "Bo"), ("cancelled", "Cy"), ("goes on", "Dee"),
+    ]  # fmt: skip
     assert jobs.take(space) is not None
     assert jobs.orphans(space) == 1  # the server ended while it ran
     with space.reading() as connection:
         found = jobs.get(connection, first)
+        assert jobs.of_plant(connection, plant)[0]["acts"][-1]["done"] == "stopped"
     assert found is not None and found["state"] == "waiting"
 
 
@@ -138,15 +272,17 @@ def test_a_study_comes_back_as_it_was_run(space: Workspace) -> None:
 def test_a_first_look_is_run_shown_and_followed_by_the_full_study(space: Workspace) -> None:
     plant = a_plant(space, "Tag,Orifice,Set pressure barg,MAWP barg\nPSV-1,J,10,11\nPSV-2,,ten,11\n")
     with space.writing() as connection:
-        jobs.add(connection, plant, "study", {"stage": "first look"})
+        jobs.add(connection, plant, "study", {"stage": "first look"}, "Ann")
     job = jobs.take(space)
     assert job is not None
     work(space.folder, job["id"])
     with space.reading() as connection:
         ended, shown = jobs.get(connection, job["id"]), plants.get(connection, plant)
+        told = [(one["done"], one["who"], one["after"]) for one in rows.noted(connection, plant, kind="study")]
         waiting = [one for one in jobs.of_plant(connection, plant) if one["state"] == "waiting"]
     assert ended is not None and ended["state"] == "done" and shown is not None and shown.study == ended["result"]["study"]
-    assert [one["given"] for one in waiting] == [{"stage": "full"}]
+    assert [(one["given"], one["who"]) for one in waiting] == [({"stage": "full"}, "Ann")]
+    assert told == [("made", "Ann", None), ("shown", "", "study 1")]
 
 
 def test_a_job_that_fails_says_why(space: Workspace) -> None:
@@ -161,26 +297,26 @@ def test_a_job_that_fails_says_why(space: Workspace) -> None:
     assert ended is not None and ended["state"] == "failed" and "list.csv" in ended["error"]
 
 
-def test_two_that_write_at_once_wait_for_each_other(space: Workspace) -> None:
-    """Each reads and then writes; without taking the right to write first, the one overtaken fails with "database is locked"."""
+def test_one_that_would_write_waits_until_another_has_written(space: Workspace) -> None:
+    """Each reads and then writes. A second one that may read meanwhile would write first, and the first then fails: "database is locked"."""
     plant = a_plant(space)
-    failed: list[Exception] = []
+    ended: list[str] = []
+    other = open_workspace(space.folder)
 
-    def many(other: Workspace, name: str) -> None:
-        for number in range(40):
-            try:
-                with other.writing() as connection:
-                    rows.listed(connection, tables.view)
-                    time.sleep(0.002)  # the others come in between
-                    rows.add(connection, tables.view, plant_id=plant, name=f"{name} {number}", query="", who=name)
-            except Exception as error:
-                failed.append(error)
+    def second() -> None:
+        with other.writing() as connection:
+            known = len(rows.listed(connection, tables.view))
+            rows.add(connection, tables.view, plant_id=plant, name=f"second after {known}", query="", who="b")
+        ended.append("second")
 
-    threads = [threading.Thread(target=many, args=(open_workspace(space.folder), name)) for name in ("a", "b", "c")]
-    for thread in threads:
+    thread = threading.Thread(target=second)
+    with space.writing() as connection:
+        rows.listed(connection, tables.view)
         thread.start()
-    for thread in threads:
-        thread.join()
-    assert failed == []
+        thread.join(0.5)  # time enough to read, write and be done, were it let
+        assert ended == []
+        rows.add(connection, tables.view, plant_id=plant, name="first", query="", who="a")
+    thread.join(10)
+    assert ended == ["second"]
     with space.reading() as connection:
-        assert len(rows.listed(connection, tables.view)) == 120
+        assert [row["name"] for row in rows.listed(connection, tables.view)] == ["first", "second after 1"]

@@ -109,7 +109,7 @@ def test_totals_are_the_sum_of_their_parts(saved: dict[str, Any]) -> None:
             cost = remedy["cost"]
             if cost:
                 for end in ("low", "mid", "high"):
-                    parts = sum(cost[part][end] for part in ("capital", "work", "upkeep", "leakage", "carbon"))
+                    parts = sum(cost[part][end] for part in ("capital", "work", "upkeep", "leakage", "carbon", "other"))
                     assert cost["total"][end] == pytest.approx(parts, abs=0.03)
 
 

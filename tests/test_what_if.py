@@ -16,7 +16,7 @@ from quietseat.model import Origin, Problem
 from quietseat.register import jobs_of, read
 from quietseat.remedies import propose, recommended
 from quietseat.status import InputUnusable
-from quietseat.what_if import as_it_is, changed_location, mends, read_changes, stated, what_if
+from quietseat.what_if import MONEY_DRAWS, as_it_is, changed_location, mends, read_changes, stated, what_if
 
 NONE = make({"time_marching": "none"})
 
@@ -196,6 +196,29 @@ def test_a_field_is_shown_as_it_reads_back() -> None:
     assert stated(SOUND, "valve.set_pressure", NONE) == "10 barg" and stated(SOUND, "inlet.length", NONE) == "0.3 m"
     assert stated(SOUND, "valve.blowdown", NONE) == "10 %" and stated(SOUND, "valve.pilot_action", NONE) == ""
     assert stated(SOUND, "cases.0.flow", NONE) == "16200 kg/h"  # 4.5 kg/s
+
+
+def test_the_change_of_the_money_is_after_less_before_on_the_same_draws() -> None:
+    place = bent(vessel={"operating_pressure": ATM + 9.6 * BAR})
+    answer = ask({"valve.blowdown": "9 %"}, place)
+    before, after = (answer[side]["recommended"] for side in ("before", "after"))
+    change = answer["difference"]
+    assert change["draws"] == min(NONE.money_draws, MONEY_DRAWS) == after["life_cycle"]["draws"] == before["life_cycle"]["draws"]
+    assert change["npv_mean"] == pytest.approx(after["life_cycle"]["npv"]["mean"] - before["life_cycle"]["npv"]["mean"])
+    assert change["cost_mid"] == pytest.approx(after["cost"]["total"]["mid"] - before["cost"]["total"]["mid"])
+    same = ask({"vessel.operating_pressure": "9.6 barg"}, place)["difference"]  # nothing changed: not one draw differs
+    assert (same["npv_mean"], same["npv_mid"], same["cost_mid"], same["pays"]) == (0.0, 0.0, 0.0, 0.0)
+
+
+def test_the_money_takes_the_draws_of_the_basis_as_a_study_does() -> None:
+    few = make({"time_marching": "none", "money_draws": "300"})
+    answer = what_if(bent(vessel={"operating_pressure": ATM + 9.6 * BAR}), (), few, {"inlet.length": "0.35 m"})
+    assert answer["before"]["recommended"]["life_cycle"]["draws"] == answer["difference"]["draws"] == 300
+
+
+def test_without_a_remedy_there_is_no_difference_to_tell() -> None:
+    change = ask({"inlet.length": "0.31 m"})["difference"]
+    assert (change["npv_mean"], change["cost_mid"]) == (None, None)
 
 
 def test_a_side_judged_before_is_used_again() -> None:

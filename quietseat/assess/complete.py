@@ -91,14 +91,14 @@ def _by_phase(filler: Filler, valve: Valve, cases: tuple[Case, ...]) -> Valve:
 
 
 def _liquid_trim(filler: Filler, valve: Valve, kind: str, cases: tuple[Case, ...], changes: dict[str, Any]) -> None:
-    """A spring valve in liquid is taken as certified for liquid where neither trim nor coefficient is stated."""
+    """A spring valve in liquid is taken as made for liquid (capacity certification for it) where neither trim nor coefficient is stated."""
     if valve.liquid_trim is not None or kind == "pilot":
         return
     if valve.effective_coefficient is not None or (valve.actual_area is not None and valve.rated_coefficient is not None):
         return
     if any(_liquid(case) for case in cases):
         changes["liquid_trim"] = True
-        filler.take("valve.liquid_trim", "certified for liquid", "liquid trim where nobody says otherwise", "estimate")
+        filler.take("valve.liquid_trim", "made for liquid", "liquid trim where nobody says otherwise", "estimate")
 
 
 def _default_blowdown(kind: str, action: str | None, cases: tuple[Case, ...], basis: Basis) -> float:

@@ -51,10 +51,14 @@ class Bill:
     product: Spread = ZERO
     co2e: Spread = ZERO
     leak_basis: str = ""
+    utility: bool = False  # what leaks is water, steam or air
 
 
 def price(bill: Bill, basis: Basis, sheet: Sheet | None = None) -> Cost:
-    """The cost of a remedy over the horizon: present value in the Basis's currency, low, mid and high."""
+    """The first estimate of the cost of a remedy: present value in the Basis's currency, low, mid and high.
+
+    Orders remedies while they are made; `lifecycle.ranked` puts the life-cycle account in its place.
+    """
     sheet = sheet or Sheet(False)
     factor = years_factor(basis, sheet)
     hours, money, outage = 0.0, [0.0, 0.0, 0.0], 0.0
@@ -64,10 +68,12 @@ def price(bill: Bill, basis: Basis, sheet: Sheet | None = None) -> Cost:
         hours += item.hours.mid
         if item.outage:
             outage += item.hours.mid
-    lost = labour(outage, basis.outage_cost_per_hour)
+    beyond = max(0.0, outage - basis.outage_days * basis.crew_hours_per_day)  # the planned window costs nothing more
+    lost = labour(beyond, basis.outage_cost_per_hour)
     work = Spread(money[0] + lost, money[1] + lost, money[2] + lost)
     upkeep = _each(bill.upkeep, lambda yearly: present_value(yearly, factor))
-    leakage = _each(bill.product, lambda lost: present_value(yearly_product(lost, basis.product_price), factor))
+    worth = basis.utility_price if bill.utility else basis.product_price
+    leakage = _each(bill.product, lambda lost: present_value(yearly_product(lost, worth), factor))
     carbon = _each(bill.co2e, lambda co2e: present_value(yearly_carbon(co2e, basis.carbon_price), factor))
     parts = (bill.capital, work, upkeep, leakage, carbon)
     low = together(*(part.low for part in parts))

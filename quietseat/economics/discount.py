@@ -13,7 +13,7 @@ from quietseat.status import CalculationFailed, Status
 MOST_YEARS = 100
 
 
-@formula("closed form: ratio of a sum of money growing at the discount rate and prices growing at inflation (Fisher 1930)")
+@formula("closed form: ratio of a sum of money growing at the discount rate and prices growing at inflation (Fisher, The Theory of Interest, 1930)")
 def real_rate(rate: One, inflation: One) -> One:
     """Discount rate in constant prices."""
     return (1 + rate) / (1 + inflation) - 1

@@ -14,6 +14,7 @@ from quietseat.tables import table
 CARBON, HYDROGEN = 0.0120107, 0.00100794  # kg/mol, atomic masses
 LINK = CARBON + 2 * HYDROGEN  # CH2
 METHANE, ETHANE, PROPANE, BUTANE = 0.0160428, 0.0300690, 0.0440956, 0.0581222  # kg/mol
+UTILITIES = ("water", "steam", "air")
 GASES = ("natural gas", "fuel gas")  # names of mixtures that are mostly methane
 _PART = re.compile(r"^([0-9.]+)\s*(?:mol|vol)?\s*%?\s+(?:mol\s+|vol\s+)?([a-z].*)$|^([a-z].*?)\s+([0-9.]+)\s*(?:mol|vol)?\s*%?$", re.I)
 
@@ -30,6 +31,7 @@ class Split:
     confidence: str
     words: str
     molar_mass: float | None = None  # kg/mol, of a stated composition
+    utility: bool = False  # water, steam or air: priced as such, not as product
 
 
 @lru_cache(maxsize=1024)
@@ -69,7 +71,7 @@ def _pure(name: str, fluid: str) -> Split:
     co2 = 1.0 if name == "carbon dioxide" else 0.0
     carbon = 0.0 if co2 or molar_mass is None else _atoms(float(row["carbon"]), molar_mass)
     words = f"{fluid}: by its chemical formula" + (f"; {row['note']}" if row["note"] else "")
-    return Split(methane, methane, methane, carbon, co2, "computed", words, molar_mass)
+    return Split(methane, methane, methane, carbon, co2, "computed", words, molar_mass, name in UTILITIES)
 
 
 def _parts(text: str) -> list[tuple[str, float]]:

@@ -43,6 +43,7 @@ def as_data(found: LeakReport, basis: Basis) -> dict[str, Any]:
     """A report as plain data, SI with the unit in the key; null where there is no figure."""
     ok = found.status is Status.OK
     factor, mark = potential(basis.gwp_set)
+    worth = basis.utility_price if found.split and found.split.utility else basis.product_price
     chosen = found.chosen.basis if found.chosen else None
     return {
         "bases": [
@@ -73,7 +74,7 @@ def as_data(found: LeakReport, basis: Basis) -> dict[str, Any]:
         "gwp": {"set": basis.gwp_set, "methane": factor, "confidence": mark},
         "rule_pack": basis.rule_pack, "rules": list(found.rules), "charge_a": _range(found.charge) if ok else None,
         "carbon_cost_a": _range(_priced(found.co2e + found.co2e_parts, basis.carbon_price)) if ok else None,
-        "product_cost_a": _range(_priced(found.product, basis.product_price * 1000)) if ok else None,
+        "product_cost_a": _range(_priced(found.product, worth * 1000)) if ok else None,
         "currency": basis.currency, "notes": list(found.notes),
     }  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from operator import mul
 from typing import Any
@@ -42,7 +42,8 @@ class Pricing:
     ) -> None:
         self.basis = basis
         self.assessment = assessment
-        self.remedies = {remedy.name: remedy for remedy in reversed(tuple(remedies))}  # the best of a name
+        self.given = tuple(remedies)
+        self.remedies = {remedy.name: remedy for remedy in reversed(self.given)}  # the best of a name
         self.trouble = look(location, assessment, basis)
         self.costing = Costing(self.trouble)
         self.years, self.rate = horizon(basis), rate_of(basis)
@@ -53,6 +54,7 @@ class Pricing:
         self.learned = learned(orders or read_orders([location]))
         self._kept: tuple[State, LifeCycle, Any, bool] | None = None
         self._slopes: tuple[State, _Slopes] | None = None
+        self._states: dict[str, tuple[Remedy, State]] = {}
         self.remedies.setdefault("keep", self._standing())
         now = beside(location, basis, chatter=assessment.chatter)
         self.lift_scale = leaking.simulated_over_model(now)
@@ -73,8 +75,14 @@ class Pricing:
                             key=lambda name: (name != "keep", name)))  # fmt: skip
 
     def state(self, name: str) -> State:
-        """The lines of one state. Raises CalculationFailed for a remedy that has no price."""
+        """The lines of one state, made once. Raises CalculationFailed for a remedy that has no price."""
         remedy = self.remedies[name]
+        if name not in self._states or self._states[name][0] is not remedy:
+            self._states[name] = (remedy, self._state(remedy))
+        return self._states[name][1]
+
+    def _state(self, remedy: Remedy) -> State:
+        name = remedy.name
         if remedy.cost is None:
             why = remedy.rejected_because or "it was not priced"
             raise CalculationFailed(Status.NOT_COMPUTED, f"{name} has no price here: {why}")
@@ -111,14 +119,18 @@ class Pricing:
     def account(self, state: State, *, details: bool = False) -> tuple[LifeCycle, Any]:
         """The account of a state and its draws of the total; details: percentiles of each part as well."""
         total, drawn = self._draw(state.lines)
-        held: dict[str, list[Line]] = {name: [] for name in PARTS}
-        for line in state.lines:
-            held[line.part].append(line)
-        parts = tuple(self._part(name, lines, state, drawn.get(name), details) for name, lines in held.items())
+        parts = self.parts(state, drawn, details=details)
         bands = [part.present_value for part in parts]
         low, mid, high = (money(*(getattr(band, end) for band in bands)) for end in ("low", "mid", "high"))
         whole = Band(low, mid, high, *told(total))
         return LifeCycle(state.remedy.name, state.remedy.title, parts, whole, self.rate, tuple(state.notes)), total
+
+    def parts(self, state: State, drawn: Mapping[str, Any] | None = None, *, details: bool = False) -> tuple[Part, ...]:
+        """The parts of the account of a state: middle and ends; with the draws of each part (details), percentiles too."""
+        held: dict[str, list[Line]] = {name: [] for name in PARTS}
+        for line in state.lines:
+            held[line.part].append(line)
+        return tuple(self._part(name, lines, state, (drawn or {}).get(name), details) for name, lines in held.items())
 
     def _draw(self, lines: Sequence[Line]) -> tuple[Any, dict[str, Any]]:
         """Present values of the draws: their total, and by part."""

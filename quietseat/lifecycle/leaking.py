@@ -56,11 +56,12 @@ def let_go(
     where: what it discharges to, None = the open. part: where product and carbon are both put, "" = each in its own.
     ranged: with the ranges of the prices.
     """
-    basis, way = state.basis, route(where)
+    basis, way, made = state.basis, route(where), made_of(state.place.cases)
+    priced = "utility_price" if made.utility else "product_price"
     product, carbon = ((state.range_of(name),) if ranged else () for name in ("product-price", "carbon-price"))
     if not way.returned:
-        state.add(part or "product", f"{what}: product", seconds, *inputs, *product, state.stated("product_price"), source=source)
-    co2e, methane = _per_kg(made_of(state.place.cases), where, basis.gwp_set)
+        state.add(part or "product", f"{what}: product", seconds, *inputs, *product, state.stated(priced), source=source)
+    co2e, methane = _per_kg(made, where, basis.gwp_set)
     tonnes = yearly_carbon(co2e=co2e, value=1.0)
     state.add(part or "carbon", f"{what}: CO2 equivalent", tuple(tonnes * time for time in seconds), *inputs, *carbon,
               state.stated("carbon_price"), source=f"{basis.gwp_set}; {way.words}")  # fmt: skip

@@ -17,7 +17,7 @@ from quietseat.lifecycle.records import Line, flat
 from quietseat.model import Cost, Location, Remedy, Spread
 
 # Prices of the Basis that stand in the account as inputs of their own, by choice.
-STATED = {"product_price": "price of product", "carbon_price": "price of carbon"}
+STATED = {"product_price": "price of product", "utility_price": "price of water, steam or air", "carbon_price": "price of carbon"}
 NOTHING_BESIDE = Beside("", (), None, None)
 HISTORY_YEARS = 5.0  # repairs, bellows and lifts are counted over five years (fields of the register)
 
@@ -104,7 +104,7 @@ class State:
 
     def stated(self, choice: str) -> Input:
         """A price of the Basis as an input that is known."""
-        unit = f"{self.basis.currency}/{'kg' if choice == 'product_price' else 't'}"
+        unit = f"{self.basis.currency}/{'t' if choice == 'carbon_price' else 'kg'}"
         return Input(STATED[choice], flat(getattr(self.basis, choice)), "", unit, f"{choice} of the Basis")
 
     def range_of(self, item: str, group: str = "") -> Input:

@@ -20,7 +20,7 @@ __all__ = ["PLANNED", "item", "items", "undominated"]
 
 PLANNED = ("misfit", "unproven")  # verdicts of valves with something to cure or to measure
 _NO_CURE = ("keep", "measure-first")
-_RUNNING = ("upkeep", "leakage", "carbon")
+_RUNNING = ("upkeep", "leakage", "carbon", "other")
 _WEEK = 7.0
 
 
@@ -78,7 +78,7 @@ def item(valve: Mapping[str, Any], basis: Basis, act_finding: float) -> Item | N
         ask = next((r for r in remedies if r["name"] == "measure-first"), None)
         reason = ask["title"] if ask else "no remedy of the study clears every finding" if failing else "nothing to cure"
     meanwhile = lower["title"] if lower else ""
-    return Item(valve["tag"], len(stops), len(acts), (*stops, *acts), undominated(found), reason, meanwhile)
+    return Item(valve["tag"], len(stops), len(acts), (*stops, *acts), undominated(found, basis.same_price), reason, meanwhile)
 
 
 def _option(remedy: Mapping[str, Any], before: Mapping[str, Any], extra: float, first: bool, tag: str) -> Option:
@@ -89,7 +89,8 @@ def _option(remedy: Mapping[str, Any], before: Mapping[str, Any], extra: float, 
     outage = min(float(cost["outage_hours"]), hours)
     if min(spend.low, hours, outage) < 0:
         raise InputUnusable(f"valve {tag}, remedy {remedy['name']}: negative money or hours in the study; mend the study first.")
-    running = tuple((_spread(before[part]), _spread(cost[part])) for part in _RUNNING)
+    # "other" is not in studies written before 0.5
+    running = tuple((_spread(before[part]), _spread(cost[part])) for part in _RUNNING if part in before and part in cost)
     weeks = remedy.get("lead_time_weeks")
     lead = _spread(weeks).times(_WEEK) if weeks else lead_time(remedy["name"])
     return Option(
@@ -129,18 +130,26 @@ def lead_time(remedy: str) -> Spread:
     return Spread(float(row["low"]), float(row["mid"]), float(row["high"])).times(_WEEK)
 
 
-def undominated(found: list[Option]) -> tuple[Option, ...]:
+def undominated(found: list[Option], same: float = 0.0) -> tuple[Option, ...]:
     """Options that no other one beats or equals in everything: money and running cost at low, mid and high, hours, lead time.
 
-    So no draw of cost and value could have chosen what is left out. Of equals the first of the study stays.
+    So no draw of cost and value could have chosen what is left out. Of equals the first of the study stays. The recommended one is also
+    taken for equal to what is better by no more than the share `same` of its money and hours: a plan leaves it for a reason, not for a few coins.
     """
     kept: list[Option] = []
     for one in sorted(found, key=lambda o: (not o.recommended, o.spend.mid)):
         mine = _demands(one)
-        if not any(all(a <= b + 1e-9 for a, b in zip(_demands(other), mine, strict=True)) for other in kept):
+        if not any(all(a <= b + room for a, b, room in zip(_demands(other), mine, _rooms(other, same), strict=True)) for other in kept):
             kept = [other for other in kept if other.recommended or not _beats(mine, _demands(other))]
             kept.append(one)
     return tuple(kept)
+
+
+def _rooms(one: Option, same: float) -> tuple[float, ...]:
+    """How much less each demand of another may be without counting as less."""
+    share = same if one.recommended else 0.0
+    coins, hours = 1e-9 + share * one.spend.mid, 1e-9 + share * one.hours
+    return (*(coins,) * 3, *(hours,) * 2, 1e-9, *(coins,) * (3 * len(one.running) + 4), 0.0)
 
 
 def _beats(mine: tuple[float, ...], other: tuple[float, ...]) -> bool:

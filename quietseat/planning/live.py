@@ -15,7 +15,7 @@ from quietseat.planning.programme import SMALL
 from quietseat.planning.records import Item, Terms, Window
 from quietseat.planning.relaxed import relaxed
 
-__all__ = ["Hold", "Live"]
+__all__ = ["Hold", "Live", "as_decided"]
 
 WHOLE = 0.999  # a part above it counts as the whole valve
 ENDLESS = 1e12  # hours, days and money that limit nothing
@@ -36,6 +36,16 @@ class Hold:
     exact: bool
     fits: bool
     words: str
+
+
+def as_decided(items: Sequence[Item], chosen: Mapping[str, str]) -> list[Item]:
+    """The valves, each with the remedy somebody decided on (chosen: by tag) alone where that is one a plan may take."""
+    return [_only(item, chosen[item.tag]) if item.tag in chosen else item for item in items]
+
+
+def _only(item: Item, remedy: str) -> Item:
+    only = tuple(option for option in item.options if option.remedy == remedy)
+    return replace(item, options=only) if only else item
 
 
 class Live:

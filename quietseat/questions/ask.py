@@ -18,7 +18,9 @@ from quietseat.basis import Basis
 from quietseat.economics import present_value, years_factor
 from quietseat.formula import Money, One, Sheet, formula
 from quietseat.model import Assessment, Location, Problem, Remedy
-from quietseat.questions.open import Task, tasks
+from quietseat.questions import answers
+from quietseat.questions.answers import Answer
+from quietseat.questions.open import NOBODY, Task, asked_where, tasks
 from quietseat.questions.unknowns import Unknown, answered, of
 from quietseat.questions.worth import decided, scenarios, worth_of, worth_of_all
 from quietseat.remedies import propose
@@ -38,7 +40,8 @@ def left_wrong(cure: Money, late: One, misfit: Money) -> Money:
 class Question:
     """One question. value: money gained on average by knowing before deciding; None where it cannot be valued (reason says why).
 
-    kind: contradiction (the register says two things), worth (valued), open check (its verdict waits for it).
+    kind: contradiction (the register says two things), worth (valued), open check (its verdict waits for it). answers: the fields an
+    answer may go into, the likeliest first.
     """
 
     tag: str
@@ -55,6 +58,7 @@ class Question:
     row: int | None = None
     source: str = ""
     kind: str = "worth"
+    answers: tuple[Answer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +216,7 @@ def _question(location: Location, unknown: Unknown, value: float, reason: str) -
     return Question(
         location.tag, unknown.field, str(row["title"]), str(row["place"]), str(row["who"]), float(row["hours"]), value, reason,
         unknown.now, str(row["unit"] or row["words"] or ""), location.sheet or "", location.row, f"range and hours: {row['provenance']}",
+        answers=answers.of_field(location, unknown.field),
     )  # fmt: skip
 
 
@@ -221,14 +226,16 @@ def _task(location: Location, task: Task) -> Question:
     return Question(
         location.tag, field, words, str(row["place"]), str(row["who"]), float(row["hours"]), None,
         "the verdict stays open until this is known", "not known", str(row["unit"] or ""), location.sheet or "", location.row,
-        f"hours: {row['provenance']}", "open check",
+        f"hours: {row['provenance']}", "open check", answers.of_field(location, field),
     )  # fmt: skip
 
 
 def _conflict(location: Location, problem: Problem) -> Question:
-    """What the register contradicts itself in: asked first, valued by nobody."""
+    """What the register contradicts itself in: asked first, valued by nobody. Who and where go by the field that decides it."""
+    found = answers.of_problem(location, problem)
+    place, who, hours = asked_where(problem.settles[0].field) if problem.settles else NOBODY
     return Question(
-        location.tag, problem.field or "", problem.rule.removeprefix("check: "), "the register and the nameplate", "inspection engineer",
-        0.5, None, f"the register contradicts itself: the verdict stays open until it is settled ({problem.mend})",
-        str(problem.value or ""), "", location.sheet or "", location.row, "hours: estimate", "contradiction",
+        location.tag, problem.field or "", problem.rule.removeprefix("check: "), place, who, hours,
+        None, f"the register contradicts itself: the verdict stays open until it is settled ({problem.mend})",
+        next((said for one in found for said, where in one.offers if where == "as written"), str(problem.value or "")), "", location.sheet or "", location.row, "hours: estimate", "contradiction", found,
     )  # fmt: skip

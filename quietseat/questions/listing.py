@@ -9,7 +9,6 @@ from typing import Any
 from quietseat.basis import Basis
 from quietseat.questions.ask import Question, asked
 from quietseat.register import Job
-from quietseat.register.fields import by_name, shown
 
 CHUNK = 100  # valves whose answers are assessed together
 RULE = (
@@ -44,22 +43,13 @@ def ranked(questions: Sequence[Question], basis: Basis) -> list[dict[str, Any]]:
     """Contradictions first, then by money gained an hour of asking, then what keeps a check open; with the net value after paying for the asking."""
     out = []
     for one in questions:
-        full = by_name().get(one.field.replace("cases.", "case.", 1).replace(".0.", ".") if one.field.startswith("cases.") else one.field)
         entry = asdict(one)
         entry["where"] = entry.pop("place")
-        entry["form_field"] = _form_field(one.field, full)
+        entry["form_field"] = one.answers[0].field if one.answers else ""
         entry["per_hour"] = None if one.value is None else one.value / one.hours
         entry["net_value"] = None if one.value is None else one.value - one.hours * basis.labour_rate
         out.append(entry)
     return sorted(out, key=lambda e: (e["kind"] != "contradiction", -(e["per_hour"] or 0.0), e["kind"] != "open check", e["tag"], e["field"]))
-
-
-def _form_field(field: str, full: str | None) -> str:
-    """The field as a mends file names it."""
-    parts = field.split(".")
-    if len(parts) == 3:  # "cases.0.flow": the first case's columns are those of the row
-        return shown(f"case.{parts[2]}") if parts[1] == "0" else field
-    return shown(full) if full else field
 
 
 def visits(questions: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
@@ -68,7 +58,7 @@ def visits(questions: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     for one in questions:
         groups.setdefault((one["who"], one["where"]), []).append(one)
     out = [
-        {"who": who, "where": where, "count": len(members), "hours": sum(one["hours"] for one in members),
+        {"who": who, "where": where, "count": len(members), "valued": sum(one["value"] is not None for one in members), "hours": sum(one["hours"] for one in members),
          "value": sum(one["value"] or 0.0 for one in members), "tags": list(dict.fromkeys(one["tag"] for one in members))}
         for (who, where), members in groups.items()
     ]  # fmt: skip

@@ -43,6 +43,15 @@ def _row(task: str, rests: dict[str, str]) -> Row:
     return rows.row(word="other")
 
 
+NOBODY = ("the register and the nameplate", "inspection engineer", 0.5)  # place, who, hours where no table names the field
+
+
+def asked_where(field: str) -> tuple[str, str, float]:
+    """Place, person and hours of a field of the register (full name), as the tables of questions have them."""
+    row = next((row for name in ("question_fields", "question_tasks") for row in table(name) if row["field"] == field), None)
+    return (str(row["place"]), str(row["who"]), float(row["hours"])) if row is not None else NOBODY
+
+
 def _family(field: str) -> str:
     """The field without the number of its case."""
     table_name, _, key = field.rpartition(".")

@@ -7,6 +7,7 @@ Blank, not applicable, unknown and pending are four different things. What a spr
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -122,6 +123,9 @@ class Reader:
         if field.quantity == "molar_mass" and not 0.0015 <= reading.value <= 1.0:
             return Taken("refused", cell.text, rule=f"{cell.text!r} is no molar mass of a fluid",
                          mend="write it in g/mol, for example '44.1'")  # fmt: skip
+        low, high, words = _BEYOND.get(quantity, (-math.inf, math.inf, ""))
+        if field.key != "height" and not low <= reading.value <= high:
+            return Taken("refused", cell.text, rule=f"{cell.text!r} is no {quantity} of a plant: {words}", mend="look up the unit and the decimal point")
         value: Any = reading.value
         if reading.kinematic:
             value = ("kinematic_viscosity", reading.value)
@@ -131,7 +135,7 @@ class Reader:
     def _pressure(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
         try:
             taken = self._measure(cell, field, unit, dates)
-            if field.name in _ABOVE_ATMOSPHERE and taken.value <= self.atmospheric:
+            if taken.good and field.name in _ABOVE_ATMOSPHERE and taken.value <= self.atmospheric:
                 return Taken("refused", cell.text, rule=f"{cell.text!r} is not above atmospheric pressure",
                              mend="write a pressure above it; vacuum valves are not assessed")  # fmt: skip
             return taken
@@ -348,6 +352,11 @@ _YES = frozenset(("y", "yes", "x", "✓", "true", "1", "dirty", "severe", "moder
                   "sour", "corrosive", "pulsating", "wax", "waxy", "viscous", "fitted", "fouling"))  # fmt: skip
 _NO = frozenset(("n", "no", "false", "0", "none", "nil", "clean", "low", "sweet", "not fitted", "non-corrosive"))
 _PLAIN_QUANTITY = {"molar_mass": "mass_per_mole"}
+# SI; what no plant has, so that a slipped decimal point or unit is refused (estimate).
+_BEYOND = {
+    "pressure": (0.0, 1e9, "0 to 10 000 bar"), "pressure_difference": (-1e9, 1e9, "up to 10 000 bar"), "temperature": (0.0, 3273.15, "up to 3000 degC"),
+    "length": (0.0, 2e4, "0 to 20 km"),
+}  # fmt: skip
 _RANGES = {
     "case.k": (1.0, 2.0), "case.Z": (0.05, 3.0), "case.specific_gravity": (0.01, 20.0),
     "valve.effective_coefficient": (0.05, 1.0), "valve.rated_coefficient": (0.05, 1.0),

@@ -17,11 +17,13 @@ from quietseat.formula import Sheet
 from quietseat.model import Case, Location
 from quietseat.register import sizes
 from quietseat.register.derived import AIR
+from quietseat.register.places import of_case
 from quietseat.register.rows import Data
+from quietseat.register.taken import stated
 from quietseat.sizing import Request
 from quietseat.sizing.pressure import cdtp as cdtp_of
 from quietseat.sizing.rated import effective_pair, flow_through
-from quietseat.status import CalculationFailed, Status
+from quietseat.status import CalculationFailed, Settles, Status
 from quietseat.units import show
 
 SLACK = 1.001  # a tenth of a per cent: rounding of converted figures
@@ -43,10 +45,25 @@ class Place:
         """Gauge pressure, Pa."""
         return pressure - self.basis.atmospheric_pressure
 
-    def say(self, rule: str, mend: str, ident: str) -> None:
-        """One failed check."""
+    def say(self, rule: str, mend: str, ident: str, *settles: Settles | str) -> None:
+        """One failed check. settles: the fields that decide it where it is not `ident` alone."""
         taken = self.data.values.get(ident)
-        self.data.complain(f"check: {rule}", mend, ident, taken.text if taken else None)
+        named = tuple(Settles(one) if isinstance(one, str) else one for one in settles)
+        self.data.complain(f"check: {rule}", mend, ident, taken.text if taken else None, settles=named)
+
+    def case(self, index: int, key: str) -> Settles:
+        """A field of one of the cases, in the row it was read from."""
+        return Settles(f"case.{key}", (), *of_case(self.at, index))
+
+    def signed(self, index: int) -> bool:
+        """Whether somebody has signed the rate of a case in answer to a question: a mend, no cell of the list."""
+        origin = self.at.origins.get(f"cases.{index}.rate_basis")
+        return origin is not None and origin.how == "mended" and self.at.cases[index].rate_basis == "signed"
+
+    def written(self, ident: str) -> tuple[tuple[str, str], ...]:
+        """A field as its cell says it, to be offered as an answer."""
+        taken = self.data.good(ident)
+        return ((stated(taken), "as written"),) if taken is not None else ()
 
     def words(self, pressure: float) -> str:
         """A pressure as it is shown."""
@@ -66,10 +83,12 @@ def _set_and_mawp(p: Place) -> None:
     ratio = p.gauge(set_) / p.gauge(mawp)
     if ratio > p.basis.set_limit_additional * SLACK:
         p.say(f"the set pressure is {ratio:.1%} of MAWP, above {p.basis.set_limit_additional:.0%}",
-              "look whether both have the same unit and reference, and which is right", "valve.set_pressure")  # fmt: skip
-    elif ratio > p.basis.set_limit_first * SLACK:
+              "look whether both have the same unit and reference, and which is right", "valve.set_pressure",
+              "valve.set_pressure", "vessel.mawp")  # fmt: skip
+    elif ratio > p.basis.set_limit_first * SLACK and not any((case.required or 1) > 1 for case in p.at.cases):
         p.say(f"the set pressure is {ratio:.1%} of MAWP: allowed only for an additional valve",
-              "say whether another valve stands on the same vessel", "valve.set_pressure")  # fmt: skip
+              "say how many valves the case needs at once, 2 or more where this is an additional one; else put set pressure or MAWP right",
+              "valve.set_pressure", "case.required", "valve.set_pressure", "vessel.mawp")  # fmt: skip
 
 
 def _operating(p: Place) -> None:
@@ -103,7 +122,8 @@ def _cdtp(p: Place) -> None:
         return
     if constant is not None and mawp is not None and _is_cdtp(p, set_, mawp, constant):
         p.say("the set pressure equals MAWP less the constant back pressure: this looks like the CDTP in the set column",
-              f"if so, the set pressure is {p.words(mawp)}", "valve.set_pressure")  # fmt: skip
+              f"if so, the set pressure is {p.words(mawp)}", "valve.set_pressure",
+              Settles("valve.set_pressure", ((p.words(mawp), "MAWP: the cell holds the CDTP"), *p.written("valve.set_pressure"))))  # fmt: skip
         return
     if valve.cdtp is None or valve.kind is None:
         return
@@ -115,7 +135,7 @@ def _cdtp(p: Place) -> None:
         hint = "" if constant is not None or valve.kind != "conventional" else " (no constant back pressure is stated)"
         p.say(f"the CDTP {p.words(valve.cdtp)} is not the set pressure less the constant back pressure, "
               f"{p.words(expected)}{hint}; a temperature correction may explain a few per cent",
-              "look up the CDTP on the test sheet", "valve.cdtp")  # fmt: skip
+              "look up the CDTP on the test sheet", "valve.cdtp", "valve.cdtp", "valve.set_pressure", "case.superimposed_min")  # fmt: skip
 
 
 def _is_cdtp(p: Place, set_: float, mawp: float, constant: float) -> bool:
@@ -153,14 +173,14 @@ def _size(p: Place) -> None:
     v = p.at.valve
     if v.inlet_size is not None and v.outlet_size is not None and v.outlet_size < v.inlet_size:
         p.say(f"the outlet NPS {v.outlet_size:g} is smaller than the inlet NPS {v.inlet_size:g}",
-              "look whether inlet and outlet are exchanged", "valve.outlet_size")  # fmt: skip
+              "look whether inlet and outlet are exchanged", "valve.outlet_size", "valve.inlet_size", "valve.outlet_size")  # fmt: skip
         return
     if v.orifice is None or v.inlet_size is None or v.outlet_size is None:
         return
     name = f"{v.inlet_size:g}{v.orifice}{v.outlet_size:g}"
     if not sizes.plausible(v.orifice, v.inlet_size, v.outlet_size):
         p.say(f"API 526 has no {name}", "look up the size and letter on the nameplate (makers sell other sizes too)",
-              "valve.orifice")  # fmt: skip
+              "valve.orifice", "valve.orifice", "valve.inlet_size", "valve.outlet_size")  # fmt: skip
     elif v.inlet_class and (v.orifice, v.inlet_size, v.outlet_size, v.inlet_class) not in _bodies():
         p.say(f"API 526 has no {name} with an inlet of class {v.inlet_class}", "look up the class on the nameplate",
               "valve.inlet_class")  # fmt: skip
@@ -247,10 +267,12 @@ def _area(p: Place) -> None:
     if v.effective_area is not None and abs(v.effective_area - letter) > 0.02 * letter:
         word = "an actual area in the effective column?" if 1.02 * letter < v.effective_area < 1.3 * letter else "which is right?"
         p.say(f"the effective area {v.effective_area * 1e6:.4g} mm2 is not that of {v.orifice}, {letter * 1e6:.4g} mm2: {word}",
-              "write the API 526 area, or move the figure to the actual area", "valve.effective_area")  # fmt: skip
+              "write the API 526 area, or move the figure to the actual area", "valve.effective_area",
+              Settles("valve.effective_area", ((f"{letter * 1e6:.5g} mm2", f"API 526 area of {v.orifice}"), *p.written("valve.effective_area"))),
+              "valve.actual_area", "valve.orifice")  # fmt: skip
     if v.actual_area is not None and v.actual_area < letter * 0.99:
         p.say(f"the actual area {v.actual_area * 1e6:.4g} mm2 is below the effective area of {v.orifice}",
-              "look up area and letter on the nameplate", "valve.actual_area")  # fmt: skip
+              "look up area and letter on the nameplate", "valve.actual_area", "valve.actual_area", "valve.orifice")  # fmt: skip
 
 
 def _pairs(p: Place) -> None:
@@ -258,10 +280,12 @@ def _pairs(p: Place) -> None:
     letter = _areas().get(v.orifice) if v.orifice else None
     if v.actual_area is not None and v.effective_area is None and v.effective_coefficient is not None and v.rated_coefficient is None:
         p.say("an actual area stands beside an effective coefficient: a crossed pair, not used together",
-              "write the rated coefficient, or the effective area", "valve.effective_coefficient")  # fmt: skip
+              "write the rated coefficient, or the effective area", "valve.effective_coefficient",
+              "valve.rated_coefficient", "valve.effective_area")  # fmt: skip
     if v.effective_area is not None and v.actual_area is None and v.rated_coefficient is not None and v.effective_coefficient is None:
         p.say("an effective area stands beside a rated coefficient: a crossed pair, not used together",
-              "write the actual area of the nameplate, or the effective coefficient", "valve.rated_coefficient")  # fmt: skip
+              "write the actual area of the nameplate, or the effective coefficient", "valve.rated_coefficient",
+              "valve.actual_area", "valve.effective_coefficient")  # fmt: skip
     if v.actual_area is not None and letter is not None and abs(v.actual_area - letter) <= 0.005 * letter:
         p.say(f"the actual area equals the API effective area of {v.orifice}: probably not the certified area",
               "look up the certified area", "valve.actual_area")  # fmt: skip
@@ -278,12 +302,13 @@ def _called(case: Case) -> str:
 def _capacity(p: Place) -> None:
     v = p.at.valve
     taken = p.data.good("valve.nameplate_flow")
-    for case in p.at.cases:
-        if not v.nameplate_flow or not case.flow or case.rate_basis == "nameplate":
+    for index, case in enumerate(p.at.cases):
+        if not v.nameplate_flow or not case.flow or case.rate_basis == "nameplate" or p.signed(index):
             continue
         if abs(case.flow - v.nameplate_flow) <= p.basis.nameplate_band * v.nameplate_flow:
             p.say(f"the required rate of {_called(case)} equals the stamped capacity: a nameplate figure, not a relief load",
-                  "write the rate of the relief study, or rate basis 'nameplate'", "case.flow")  # fmt: skip
+                  "write the rate of the relief study, or rate basis 'nameplate'", "case.flow",
+                  p.case(index, "rate_basis"), p.case(index, "flow"))  # fmt: skip
     if taken is None or not v.nameplate_flow or not v.orifice or v.set_pressure is None or p.gauge(v.set_pressure) <= 0:
         return
     expected = _expected(p, str(taken.value[0]))
@@ -322,7 +347,7 @@ def _rate_is_rated(p: Place) -> None:
     v = p.at.valve
     if not v.orifice or v.set_pressure is None or p.gauge(v.set_pressure) <= 0 or v.nameplate_flow is not None:
         return
-    for case in p.at.cases:
+    for index, case in enumerate(p.at.cases):
         air = str(case.fluid or "").strip().lower() in ("air", "plant air", "instrument air")
         if case.flow and (air or case.phase == "steam") and case.rate_basis is None:
             expected = _expected(p, "gas_flow" if air else "mass_flow")
@@ -331,7 +356,8 @@ def _rate_is_rated(p: Place) -> None:
                 if value and abs(case.flow - value) <= p.basis.nameplate_band * value:
                     p.say(f"the required rate of {_called(case)} equals what area {v.orifice} passes at 110 % of set: "
                           "a nameplate figure, not a relief load?",
-                          "write the rate of the relief study, or rate basis 'nameplate'", "case.flow")  # fmt: skip
+                          "write the rate of the relief study, or rate basis 'nameplate'", "case.flow",
+                          p.case(index, "rate_basis"), p.case(index, "flow"))  # fmt: skip
                     break
 
 
@@ -365,7 +391,7 @@ def _counts(p: Place) -> None:
 def _steam(p: Place) -> None:
     """Steam below saturation or far above it, where the number read as the other degree fits."""
     v = p.at.valve
-    for case in p.at.cases:
+    for index, case in enumerate(p.at.cases):
         if case.phase != "steam" or case.temperature is None or v.set_pressure is None or p.gauge(v.set_pressure) <= 0:
             continue
         saturation = _saturation(round(v.set_pressure, -2))
@@ -378,10 +404,12 @@ def _steam(p: Place) -> None:
         hint = f": does the number mean {'degF' if unit == 'degC' else 'degC'}?" if fits else ""
         if case.temperature < saturation - STEAM_BAND:
             p.say(f"steam at {case.temperature - 273.15:.0f} degC is below its saturation temperature at set, "
-                  f"{saturation - 273.15:.0f} degC{hint}", "look up temperature and unit", "case.temperature")  # fmt: skip
+                  f"{saturation - 273.15:.0f} degC{hint}", "look up temperature and unit", "case.temperature",
+                  p.case(index, "temperature"), p.case(index, "phase"))  # fmt: skip
         elif (fits and case.temperature > saturation + 30.0) or case.temperature > saturation + SUPERHEAT:
             p.say(f"steam at {case.temperature - 273.15:.0f} degC is far above its saturation temperature at set, "
-                  f"{saturation - 273.15:.0f} degC{hint}", "look up temperature and unit", "case.temperature")  # fmt: skip
+                  f"{saturation - 273.15:.0f} degC{hint}", "look up temperature and unit", "case.temperature",
+                  p.case(index, "temperature"), p.case(index, "phase"))  # fmt: skip
 
 
 def _as_other_degree(temperature: float, unit: str) -> float | None:

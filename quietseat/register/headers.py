@@ -47,6 +47,13 @@ class Head:
         return {name for naming in read if naming.ids and naming.level <= 2 for name in naming.ids} | {name for name in self.named.values() if name}
 
 
+def at(grid: Grid, lines: tuple[int, ...]) -> Head:
+    """The headings a person says stand in these rows, whatever their words."""
+    head = _block(grid, lines, said=True)
+    assert head is not None  # nothing is doubted where somebody said so
+    return head
+
+
 def find(grid: Grid) -> Head | None:
     """The best heading block of a sheet, or None where nothing names at least two fields."""
     numbers = sorted(grid.rows)[:DEEPEST]
@@ -156,17 +163,19 @@ def _units_row(row: Iterable[Cell | None]) -> bool:
     return len(texts) >= 2 and len(measured) >= 0.6 * len(texts) and any(fields.is_unit(text) for text in texts)
 
 
-def _block(grid: Grid, block: tuple[int, ...]) -> Head | None:
+def _block(grid: Grid, block: tuple[int, ...], said: bool = False) -> Head | None:
     unit_row = None
     for number in block:
         row = grid.rows[number]
         filled = [cell for cell in row if cell is not None]
-        if sum(cell.kind in ("number", "date", "error") for cell in filled) > 0.3 * len(filled):
+        if not said and sum(cell.kind in ("number", "date", "error") for cell in filled) > 0.3 * len(filled):
             return None
         if _units_row(row):
             unit_row = number
     lines = [number for number in block if number != unit_row]
-    if not lines or any(_title(grid, number, lines[-1]) for number in lines[:-1]):
+    if said and not lines:
+        lines, unit_row = list(block), None
+    if not lines or (not said and any(_title(grid, number, lines[-1]) for number in lines[:-1])):
         return None
     after = block[-1] + 1
     if unit_row is None and after in grid.rows and _units_row(grid.rows[after]):

@@ -1,7 +1,8 @@
 """The mends file: sheet, row, field, value, who, when, why. Applied on top of the register, always listed.
 
-A line with a row mends one cell, or splits the row (field "split"); a line without one mends a whole column of a sheet
-(see column_mends). What a line mends is told by its row and field alone.
+A line with a row mends one cell, splits the row (field "split") or keeps an answer no field holds (field "answer"); a line without one
+says where the headings of a sheet stand (field "headings") or mends a whole column of it (see column_mends). What a line mends is told
+by its row and field alone.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from quietseat.celltext import unquiet
 from quietseat.register import fields, tags
 from quietseat.register.cells import Reader
 from quietseat.register.columns import same_code
@@ -27,7 +29,8 @@ _COLUMNS = ("sheet", "row", "field", "value", "who", "when", "why")
 class MendRead:
     """One line of the mends file and what became of it.
 
-    kind: cell, split, unit, code or column. before: the cell, unit, meaning or field as it was. cells: how many it changed.
+    kind: cell, split, answer, headings, unit, code or column. before: the cell, unit, meaning, field or rows of headings as it was.
+    cells: how many it changed.
     """
 
     line: int
@@ -78,7 +81,7 @@ def load(path: str | Path | None) -> Mends:
     out = Mends(file.name, [], [])
     for line, row in enumerate(rows[1:], start=2):
         if any(cell.strip() for cell in row):
-            cells = {name: (row[heads.index(name)].strip() if heads.index(name) < len(row) else "") for name in _COLUMNS}
+            cells = {name: (unquiet(row[heads.index(name)].strip()).strip() if heads.index(name) < len(row) else "") for name in _COLUMNS}
             number = int(cells["row"]) if cells["row"].isdecimal() else None
             out.entries.append(
                 MendRead(
@@ -90,10 +93,12 @@ def load(path: str | Path | None) -> Mends:
 
 
 def kind_of(row: str, name: str) -> str:
-    """What a line mends: cell, split (of a row), unit, code or column (of a whole sheet)."""
+    """What a line mends: cell, split or answer (of a row), headings, unit, code or column (of a whole sheet)."""
     plain = name.strip().lower()
     if row.strip():
-        return "split" if plain == "split" else "cell"
+        return plain if plain in ("split", "answer") else "cell"
+    if plain == "headings":
+        return plain
     stem, dot, end = plain.rpartition(".")
     if not dot or plain in fields.by_name():
         return "cell"
@@ -106,6 +111,8 @@ def aim(kind: str, sheet: str, row: int | None, name: str, value: str) -> tuple[
     stem = plain.rpartition(".")[0]
     if kind == "cell":
         return kind, sheet, row, ident(name) or plain
+    if kind == "answer":
+        return kind, sheet, row, value
     if kind == "code":
         return kind, sheet, row, ident(stem) or stem, same_code(value.rpartition("=")[0])
     return kind, sheet, row, (ident(stem) or stem) if kind == "unit" else plain
@@ -136,6 +143,21 @@ def split(mends: Mends, places: list[int], text: str, main: bool) -> Taken | Non
                 wrong(mends, mend, "a second split of the same row: the last one counts", "delete the other line")
             out = Taken("value", text or mend.value, named, "mended", f"split {by(mend)}", source=f"mends line {mend.line}")
             mends.entries[place] = replace(mend, applied=True, before=text, cells=1)
+    return out
+
+
+def answers(mends: Mends, places: list[int], main: bool) -> list[str]:
+    """The answers about one row that no field holds, as remarks of its valve."""
+    out = []
+    for place in places:
+        mend = mends.entries[place]
+        if mend.kind != "answer" or not signed(mends, place):
+            continue
+        if not main:
+            wrong(mends, mend, "only a row of a list of valves keeps an answer", "give the valve's own row")
+            continue
+        out.append(f"{mend.value} ({by(mend)})")
+        mends.entries[place] = replace(mend, applied=True, before="", cells=1)
     return out
 
 
@@ -207,11 +229,18 @@ def wrong(mends: Mends, mend: MendRead, rule: str, mend_text: str) -> None:
     )
 
 
+def unexplained(mends: Mends) -> None:
+    """A mend that does not say where its value comes from is applied, and told."""
+    for mend in mends.entries:
+        if mend.applied and not mend.why:
+            wrong(mends, mend, "the mend was applied, but does not say why", "write who told you, or where it stands")
+
+
 def leftover(mends: Mends, sheets: set[str]) -> None:
     """Mends whose row does not exist or does not count are problems."""
     told = {(p.sheet, p.row, p.field) for p in mends.problems}
     for mend in mends.entries:
-        if mend.applied or mend.kind not in ("cell", "split") or (mend.sheet or None, mend.row, mend.field or None) in told:
+        if mend.applied or mend.kind not in ("cell", "split", "answer") or (mend.sheet or None, mend.row, mend.field or None) in told:
             continue
         if mend.sheet and mend.sheet not in sheets:
             wrong(mends, mend, f"mend of an unknown sheet {mend.sheet!r}", f"the sheets are {', '.join(sorted(sheets))}")

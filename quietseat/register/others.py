@@ -11,7 +11,8 @@ from quietseat.register import fields, tags, words
 from quietseat.register.build import Draft, origin
 from quietseat.register.cells import Reader, choice
 from quietseat.register.rows import Data, same
-from quietseat.register.taken import BLANK, Taken
+from quietseat.register.taken import BLANK, Taken, stated
+from quietseat.status import Settles
 
 
 class Index:
@@ -104,7 +105,8 @@ def fill(data: Data, draft: Draft, reader: Reader | None, skip: str = "") -> Non
             if not same(have.value, taken.value, zero):
                 draft.data.complain(
                     f"check: {data.where[ident]} says {taken.text!r}, {draft.data.where[ident]} says {have.text!r}; "
-                    "the register's own row is used", "find out which is right and mend it", ident, have.text,
+                    "the register's own row is used", "find out which is right and mend it", ident, have.text, "",
+                    (Settles(ident, ((stated(have), draft.data.where[ident]), (stated(taken), data.where[ident]))),),
                 )  # fmt: skip
                 draft.data.reasons.append(f"{fields.shown(ident)} differs between two sheets")
             continue

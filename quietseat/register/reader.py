@@ -10,7 +10,20 @@ from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Location, Origin
-from quietseat.register import column_mends, columns, crosschecks, fields, headers, notices, rows, tags, words, workbook
+from quietseat.register import (
+    column_mends,
+    columns,
+    crosschecks,
+    duplicates,
+    fields,
+    headers,
+    heading_mends,
+    notices,
+    rows,
+    tags,
+    words,
+    workbook,
+)
 from quietseat.register import mends as mending
 from quietseat.register.build import Draft, locations, own_case
 from quietseat.register.cells import Reader
@@ -18,7 +31,7 @@ from quietseat.register.column_mends import Named
 from quietseat.register.columns import Mapped
 from quietseat.register.headers import Head
 from quietseat.register.mends import Mends
-from quietseat.register.others import Index, attach, fill
+from quietseat.register.others import Index, attach
 from quietseat.register.parts import letter
 from quietseat.register.record import Column, Register, RowRead, SheetRead
 from quietseat.register.rows import Data
@@ -55,7 +68,7 @@ class _Work:
     basis: Basis
     reader: Reader
     mends: Mends
-    keep: bool  # the cells are looked at later
+    keep: bool  # the cells are looked at later, and a register without a list of valves is no failure
     sheets: list[_Sheet] = field(default_factory=list)
     drafts: list[Draft] = field(default_factory=list)
     kept: list[tuple[Data, RowRead | None]] = field(default_factory=list)  # rows in order; RowRead once settled
@@ -72,7 +85,9 @@ def read(path: str | Path, basis: Basis, mends: str | Path | None = None) -> Reg
 
 
 def read_with_cells(path: str | Path, basis: Basis, mends: str | Path | None = None) -> tuple[Register, Cells]:
-    """Read a register as `read` does, and keep its cells to look at. Raises as `read` does."""
+    """Read a register as `read` does, and keep its cells to look at; one in which no list of valves is found comes back without
+    valves, so that a person can say where its headings stand. Raises as `read` does.
+    """
     return _whole(path, basis, mends, keep=True)
 
 
@@ -83,6 +98,8 @@ def _whole(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool)
     try:
         return _read(path, basis, mends, keep)
     finally:
+        if keep:
+            gc.freeze()  # what stays in memory is not looked through again: that would hold up every page for half a second
         if paused:
             gc.enable()
 
@@ -95,31 +112,35 @@ def _read(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) 
     for sheet in work.sheets:
         if sheet.role == "main":
             _main(work, sheet)
-    _duplicates(work)
+    work.drafts, again = duplicates.settle(work.drafts, work.basis, work.reader)
+    work.problems += again
     index = Index(work.drafts)
     for sheet in work.sheets:
         if sheet.role in ("cases", "lines", "history"):
             _beside(work, sheet, index)
     mending.leftover(work.mends, {sheet.grid.name for sheet in work.sheets})
+    heading_mends.settle(work.mends, [grid.name for grid in book.grids if grid.rows])
     roles = {grid.name: "" for grid in work.book.grids} | {sheet.grid.name: sheet.role for sheet in reversed(work.sheets)}
     column_mends.settle(work.mends, [(sheet.grid.name, mapped) for sheet in work.sheets for mapped in sheet.columns], roles, work.reader)
+    mending.unexplained(work.mends)
     found = _settle(work)
+    for held in (work.drafts, work.kept):  # one by one: given back at once they would hold up every other thread
+        while held:
+            held.pop()
     if not keep:
-        return found, Cells((), work.reader)
+        return found, Cells((), work.reader, ())
     counted = [frozenset(number for name, number in work.counted if name == sheet.grid.name) for sheet in work.sheets]
-    return found, Cells([Table(s.grid, s.head, s.role, s.columns, which) for s, which in zip(work.sheets, counted, strict=True)], work.reader)
+    return found, Cells([Table(s.grid, s.head, s.role, s.columns, which) for s, which in zip(work.sheets, counted, strict=True)], work.reader, book.grids)
 
 
 def _open(work: _Work) -> None:
     """Headings, roles and columns of every sheet. Raises InputUnusable where no sheet lists valves."""
     for rule, mend in work.book.notes:
         work.problems.append(Problem(rule, mend, work.book.file))
-    looked = []
-    for grid in work.book.grids:
-        if not grid.rows:
-            continue
-        looked.append(grid.name)
-        found = headers.find(grid)
+    filled = [grid for grid in work.book.grids if grid.rows]
+    looked = [grid.name for grid in filled]
+    for grid in filled:
+        found = heading_mends.head_of(work.mends, grid, len(filled) == 1)
         if found is None:
             continue
         for part, head in headers.tables(grid, found):
@@ -131,22 +152,29 @@ def _open(work: _Work) -> None:
     for sheet, listed in zip(work.sheets, places, strict=True):
         column_mends.apply(work.mends, listed, sheet.columns, sheet.named, sheet.before, work.reader)
     if not any(sheet.role == "main" for sheet in work.sheets):
-        names = ", ".join(looked[:6])
-        down = next((grid.name for grid in work.book.grids if headers.downwards(grid)), "")
-        if down:
-            raise InputUnusable(f"{work.book.file}: the headings of sheet {down} stand below one another in column A; write one valve in each row.")
-        raise InputUnusable(
-            f"{work.book.file}: no row of headings was found in the first {headers.DEEPEST} rows of {names}; looked for a "
-            "tag column and at least one of set pressure, size, orifice, type, MAWP."
-        )
-    for grid in work.book.grids:
-        if grid.rows and not any(sheet.grid.name == grid.name for sheet in work.sheets):
+        said = _no_valves(work.book, looked)
+        if not work.keep:
+            raise InputUnusable(f"{work.book.file}: {said}")
+        work.problems.append(Problem(said.rstrip("."), "say in which row the headings stand, and name the columns", work.book.file))
+    for grid in filled:
+        if not any(sheet.grid.name == grid.name for sheet in work.sheets):
             work.problems.append(Problem(
-                "the sheet has no row of headings and was not read", "give its columns headings if it belongs to the register",
+                "the sheet has no row of headings and was not read", "if it belongs to the register, say in which row its headings stand",
                 work.book.file, grid.name,
             ))  # fmt: skip
     for sheet in work.sheets:
         work.problems += notices.of_columns(work.book.file, sheet.grid, sheet.head, sheet.role, sheet.columns, sheet.part)
+
+
+def _no_valves(book: Book, looked: list[str]) -> str:
+    """Why no list of valves was found in a file."""
+    down = next((grid.name for grid in book.grids if headers.downwards(grid)), "")
+    if down:
+        return f"the headings of sheet {down} stand below one another in column A; write one valve in each row."
+    return (
+        f"no row of headings was found in the first {headers.DEEPEST} rows of {', '.join(looked[:6])}; looked for a "
+        "tag column and at least one of set pressure, size, orifice, type, MAWP."
+    )
 
 
 def _map(work: _Work) -> list[list[int]]:
@@ -229,6 +257,14 @@ def _given(work: _Work, sheet: _Sheet, number: int) -> Mapping[str, Any]:
     return out if parted is None else {**out, "location.tag": parted}
 
 
+def _answers(work: _Work, sheet: _Sheet, number: int) -> list[str]:
+    """Answers about one row that no field holds."""
+    if not any(mend.kind == "answer" for mend in work.mends.entries):
+        return []
+    places = work.mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
+    return mending.answers(work.mends, places, sheet.role == "main")
+
+
 def _main(work: _Work, sheet: _Sheet) -> None:
     section: tuple[str, Origin] | None = None
     has_unit = any(mapped.field == "location.unit" for mapped in sheet.columns)
@@ -242,6 +278,7 @@ def _main(work: _Work, sheet: _Sheet) -> None:
             first = heads.pop(0)
             section = (sections[first], Origin("assumed", f"{sheet.grid.name}!{first}", sections[first], "section heading above the row"))
         data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number))
+        data.comments += _answers(work, sheet, number)
         rows.second_columns(data, work.basis.atmospheric_pressure)
         rows.size_group(data)
         rows.judge(data)
@@ -298,7 +335,7 @@ def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     found = _tags(taken)
     if found is None:
         word = taken.text and f": {taken.text!r} is none"
-        reason = f"no tag{word or ': the cell is blank'}"
+        reason = f"no tag{word or ': the cell is blank'}" if taken.how != "mended" else f"left out: {taken.rule}"
         data.problems = [problem for problem in data.problems if problem.field != "tag"]
         data.complain(reason, "write the tag of the valve in this row", "location.tag", taken.text or None)
         data.reasons = [reason]
@@ -319,68 +356,6 @@ def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     return Draft(data, found.tags, found.remark, tuple(alias), notes=[*remarks, *data.comments], unit=section, tag_rule=found.note)
 
 
-# --- duplicates ----------------------------------------------------------------------------------------------------
-
-
-def _duplicates(work: _Work) -> None:
-    """A tag that stands twice: a further case, the same again, or a conflict; the first row keeps the tag."""
-    first: dict[str, Draft] = {}
-    kept = []
-    for draft in work.drafts:
-        earlier = next((first[tags.key(tag)] for tag in draft.tags if tags.key(tag) in first), None)
-        if earlier is None:
-            for tag in draft.tags:
-                first[tags.key(tag)] = draft
-            kept.append(draft)
-            continue
-        if _again(work, draft, earlier):
-            continue
-        draft.rename = f"{draft.tags[0]} [row {draft.data.number}]" if len(draft.tags) == 1 else f"[row {draft.data.number}]"
-        kept.append(draft)
-    work.drafts = kept
-
-
-def _again(work: _Work, draft: Draft, earlier: Draft) -> bool:
-    """Whether a second row of a tag was taken into the first one's valve."""
-    data, other = draft.data, earlier.data
-    place = f"{other.sheet} row {other.number}"
-    zero = work.basis.atmospheric_pressure
-    clash = []
-    for ident, taken in data.values.items():
-        have = other.good(ident)
-        fixed = ident.startswith(("valve.", "vessel.", "inlet.", "outlet.")) and ident != "valve.designation"
-        if taken.state != "value" or have is None or not fixed:
-            continue
-        if not rows.same(have.value, taken.value, zero if fields.fields()[ident].quantity == "pressure" else 0.0):
-            clash.append(ident)
-    if clash or draft.tags != earlier.tags:
-        said = ", ".join(f"{fields.shown(i)} {other.values[i].text!r} and {data.values[i].text!r}" for i in clash[:5])
-        data.complain(
-            f"check: the tag also stands in {place}" + (f", with different {said}" if said else "")
-            + "; both are kept, the first row keeps the tag", "find out which row is right and mend or delete the other",
-            "location.tag", "/".join(draft.tags),
-        )  # fmt: skip
-        data.reasons.append(f"the tag also stands in {place}")
-        return False
-    case = {ident: (t, data.where[ident]) for ident, t in data.values.items() if t.state == "value" and ident.startswith("case.")}
-    told = ("case.name", "case.cause", "case.flow", "case.volume_flow")
-    new = [i for i in told if i in case and (o := other.good(i)) is not None and not rows.same(o.value, case[i][0].value)]
-    if new:
-        earlier.cases.append(case)
-        fill(data, earlier, work.reader, skip="case.")
-        work.problems.append(Problem(
-            f"the tag also stands in {place} with the same valve: taken as a further case of it",
-            "give the row a tag of its own if it is another valve", work.book.file,
-            data.sheet, data.number, None, "tag", "/".join(draft.tags),
-        ))  # fmt: skip
-        return True
-    fill(data, earlier, work.reader)
-    data.complain(f"check: the tag also stands in {place} and says the same; it only fills blanks there", "delete one of the rows",
-                  "location.tag", "/".join(draft.tags))  # fmt: skip
-    data.reasons.append(f"the tag also stands in {place}")
-    return True
-
-
 # --- sheets beside, and the end --------------------------------------------------------------------------------------
 
 
@@ -393,6 +368,7 @@ def _beside(work: _Work, sheet: _Sheet, index: Index) -> None:
             cell = row[side] if side < len(row) else None
             end = headers.side(cell.text) if cell is not None else None
         data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number), end)
+        _answers(work, sheet, number)
         rows.second_columns(data, work.basis.atmospheric_pressure)
         rows.judge(data)
         if attach(data, sheet.role, index, work.reader):

@@ -11,9 +11,9 @@ from quietseat.register.cells import Reader
 from quietseat.register.columns import Mapped, mended
 from quietseat.register.headers import Head
 from quietseat.register.parts import letter
-from quietseat.register.taken import BLANK, Taken
+from quietseat.register.taken import BLANK, Taken, stated
 from quietseat.register.workbook import Cell, Grid, Row
-from quietseat.status import Problem
+from quietseat.status import Problem, Settles
 
 _TOTAL = re.compile(r"(?:grand |sub ?-?)?totals?\b|sum\b|summe\b|gesamt\b|somme\b|totale?\b|totaal\b|average\b|count\b|(?:no|number)\.? of (?:valves|psv|items)\b", re.I)
 _NOTE = re.compile(r"\(?(?:notes?|legend|remarks?|rev(?:ision)?|prepared|checked|approved|issued|source|key|end of|page \d+|continued)\b|\*", re.I)
@@ -34,19 +34,32 @@ class Data:
     problems: list[Problem] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)  # why the row is partial
     comments: list[str] = field(default_factory=list)
+    confirmed: dict[str, str] = field(default_factory=dict)  # field -> the mend that says its cell is right as written
 
     def good(self, ident: str) -> Taken | None:
         """The taken value of a field if it may be used."""
         taken = self.values.get(ident)
         return taken if taken is not None and taken.state == "value" else None
 
-    def complain(self, rule: str, mend: str, ident: str, value: str | None = None, where: str = "") -> None:
-        """One problem of this row."""
+    def complain(
+        self, rule: str, mend: str, ident: str, value: str | None = None, where: str = "", settles: tuple[Settles, ...] = ()
+    ) -> None:  # fmt: skip
+        """One problem of this row; a contradiction about a cell that a mend confirms as written is told and no longer one.
+
+        settles: the fields that decide a contradiction where it is not the field itself alone.
+        """
         place = (where or self.where.get(ident, "")).rpartition("!")[2]
+        if rule.startswith("check: "):
+            if ident in self.confirmed:
+                rule, mend = f"{rule.removeprefix('check: ')}; right as written, {self.confirmed[ident]}", ""
+            elif ident in fields.fields():
+                taken = self.good(ident)
+                own = Settles(ident, ((stated(taken), "as written"),) if taken is not None and ident != "location.tag" else ())
+                settles = tuple(own if one == Settles(ident) else one for one in settles) or (own,)
         self.problems.append(
             Problem(
                 rule, mend or None, None, self.sheet, self.number, re.sub(r"\d+$", "", place) or None,
-                fields.shown(ident) if ident in fields.fields() else ident or None, value,
+                fields.shown(ident) if ident in fields.fields() else ident or None, value, settles,
             )
         )
 
@@ -124,6 +137,9 @@ def extract(
         data.where[ident] = where
     _fluid_and_phase(data)
     for ident, taken in given.items():
+        read = data.values.get(ident, BLANK)
+        if read.good and taken.good and ident != "location.tag" and same(read.value, taken.value, band=1e-6):
+            data.confirmed[ident] = taken.rule
         data.values[ident] = taken
         data.where[ident] = taken.source
         data.more = [entry for entry in data.more if entry[0] != ident]
@@ -169,6 +185,7 @@ def second_columns(data: Data, atmospheric: float) -> None:
             data.complain(
                 f"check: two columns of the sheet disagree: {first.text!r} and {taken.text!r}; the first is used",
                 "find out which is right and mend it", ident, taken.text, where,
+                (Settles(ident, ((stated(first), data.where[ident]), (stated(taken), where))),),
             )  # fmt: skip
             data.reasons.append(f"{fields.shown(ident)} differs between two columns")
 
@@ -223,16 +240,24 @@ def size_group(data: Data) -> None:
             continue
         value, taken, ident = entries[0]
         for other, beside, source in entries[1:]:
-            if other != value:
+            if taken.how == "mended":  # decided, whatever the designation says
+                if other == value:
+                    data.confirmed[ident] = taken.rule
+            elif other != value:
+                says = ((_plain_size(value), f"{fields.shown(ident)} as written"), (_plain_size(other), f"as {fields.shown(source)} {beside.text} says"))
                 data.complain(
                     f"check: {fields.shown(ident)} says {value if isinstance(value, str) else f'{value:g}'}, "
                     f"{fields.shown(source)} {beside.text!r}; the single column is used",
-                    "write the same size in both", source, beside.text,
+                    "write the same size in both", source, beside.text, "", (Settles(ident, says), Settles(source)),
                 )  # fmt: skip
                 data.reasons.append(f"{fields.shown(source)} disagrees with {fields.shown(ident)}")
         where = data.where[ident]
         data.values[target] = replace(taken, value=value)
         data.where[target] = where
+
+
+def _plain_size(value: object) -> str:
+    return f"NPS {value:g}" if isinstance(value, float) else str(value)
 
 
 def _parts(ident: str, taken: Taken, parts: tuple[str, ...]) -> list[tuple[str, object]]:

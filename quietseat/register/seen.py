@@ -11,9 +11,12 @@ from quietseat.register import fields
 from quietseat.register.cells import Reader
 from quietseat.register.columns import Mapped, mended
 from quietseat.register.headers import Head
+from quietseat.register.heading_mends import rows_of
 from quietseat.register.parts import letter
 from quietseat.register.taken import BLANK, Taken
 from quietseat.register.workbook import Cell, Grid
+
+TOP, WIDEST = 30, 40  # rows and columns of a sheet shown to find its headings by eye
 
 # Quantities whose cells are words or letters, so that one text may stand in many rows.
 _CODED = frozenset(("choice", "cause", "block_valve", "yes_no", "letter"))
@@ -67,8 +70,32 @@ class Code:
 class Cells:
     """The cells of a register that was read. Mends of single cells are not in them."""
 
-    def __init__(self, tables: Sequence[Table], reader: Reader) -> None:
+    def __init__(self, tables: Sequence[Table], reader: Reader, grids: Sequence[Grid]) -> None:
         self._tables, self._reader = tables, reader
+        self._grids = {grid.name: grid for grid in grids if grid.rows}
+
+    def sheets(self) -> tuple[str, ...]:
+        """The sheets of the file that hold anything, read or not."""
+        return tuple(self._grids)
+
+    def top(self, sheet: str) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """The first rows of a sheet as written: number and cells from the left; empty for a sheet the file lacks."""
+        grid = self._grids.get(sheet)
+        rows = sorted(grid.rows)[:TOP] if grid is not None else ()
+        return tuple((number, tuple(cell.text if cell is not None else "" for cell in grid.rows[number][:WIDEST])) for number in rows if grid is not None)
+
+    def no_headings(self, sheet: str, text: str) -> str:
+        """Why the rows a person names hold no headings of a sheet; "" where they may."""
+        found = rows_of(text, self._grids[sheet])
+        return found if isinstance(found, str) else ""
+
+    def rows(self) -> Iterator[Sequence[Cell | None]]:
+        """Every row of every sheet, as kept."""
+        return (row for grid in self._grids.values() for row in grid.rows.values())
+
+    def counts(self, sheet: str, number: int) -> bool:
+        """Whether a row counts: a mend of it can be used."""
+        return any(t.grid.name == sheet and number in t.counted for t in self._tables)
 
     def row(self, sheet: str, number: int) -> tuple[CellSeen, ...] | None:
         """Every cell of a row, and every blank one of a used column, from left to right; None where no table has the row."""

@@ -31,3 +31,11 @@ class Taken:
 
 
 BLANK = Taken("blank")
+
+
+def stated(taken: Taken) -> str:
+    """A value that was read as a mend may write it: with the unit it was read in where the cell itself names none."""
+    text = taken.text.strip()
+    if not taken.unit or taken.unit == "1" or any(char.isalpha() or char in "%°\"'" for char in text):
+        return text
+    return f"{taken.unit} {text}" if taken.unit == "DN" else f"{text} {taken.unit}"

@@ -8,7 +8,7 @@ from typing import Any
 
 from quietseat import catalogue, units
 from quietseat.economics import ZERO, prices
-from quietseat.model import Fit, Location, Spread, Work
+from quietseat.model import Fit, Location, Origin, Spread, Work
 from quietseat.remedies import hardware
 from quietseat.remedies.gate import OPEN, Gate
 from quietseat.remedies.trouble import Trouble
@@ -76,6 +76,15 @@ class Bench:
             **parts,
         )
 
+    def further(self, made: Location, fields: dict[str, str], rule: str, cures: frozenset[str], **parts: Any) -> Location:
+        """A changed Location changed once more in the same visit: origins and healed history of both."""
+        origins = {**made.origins, **{field: Origin("proposed", "remedy", text, rule) for field, text in fields.items()}}
+        return replace(made, history=hardware.healed(self.trouble, cures, history=made.history), origins=origins, **parts)
+
+    def as_it_stands(self) -> Made:
+        """Nothing changed and nothing bought yet."""
+        return Made(self.trouble.location, self.stays)
+
     def overhaul(self) -> tuple[Work, ...]:
         """The valve itself goes to the shop where something on it is hurt."""
         hurt = {"leaks", "bellows", "stuck", "corrosion"} & self.trouble.failing.keys()
@@ -91,6 +100,11 @@ class Bench:
     def show(self, pressure: float) -> str:
         """A pressure in the Basis's unit."""
         return units.show(pressure, self.basis.pressure_unit, atmospheric=self.basis.atmospheric_pressure)
+
+
+def once(*lists: tuple[Work, ...]) -> tuple[Work, ...]:
+    """Work of several jobs done in one visit: what they share (take out, papers, shop) is done once."""
+    return tuple(dict.fromkeys(item for items in lists for item in items))
 
 
 def only(*words: str) -> tuple[str, ...]:

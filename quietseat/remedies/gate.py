@@ -84,7 +84,7 @@ def disk_gate(trouble: Trouble) -> Gate:
         return Gate(Suitability("veto", ("a pulsating pressure breaks a rupture disk early",)))
     conditions = (
         "space between disk and valve monitored (gauge or tell-tale)", "disk of a kind that does not fragment",
-        "capacity counted with Kc 0.9 unless the pair is certified",
+        "capacity counted with Kc 0.9 unless a combination capacity factor is stamped",
     )  # fmt: skip
     return Gate(Suitability("with conditions", (), conditions))
 
@@ -177,7 +177,7 @@ def _header(trouble: Trouble) -> str:
 
 def _two_phase(trouble: Trouble) -> str:
     if "two-phase" in trouble.phases:
-        return "two-phase inlet: modulating and certified for it, sensed from the vapour space"
+        return "two-phase inlet: modulating, with capacity certification for it, sensed from the vapour space"
     return ""
 
 

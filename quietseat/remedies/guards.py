@@ -29,7 +29,7 @@ def every_case(trouble: Trouble) -> str:
 
 
 def certified_lift() -> str:
-    """Restricted lift: certified for that valve, new nameplate by an authorised shop."""
+    """Restricted lift: capacity certification for that lift, new nameplate by an authorised shop."""
     return "the maker's certificate for this lift; re-stamped with a new nameplate by an authorised shop"
 
 
@@ -159,7 +159,7 @@ def modulating_proof() -> str:
 def two_phase_snap(trouble: Trouble, action: str) -> str:
     """A snap pilot in two-phase service is out: the dome fills with liquid."""
     if action == "snap" and "two-phase" in trouble.phases:
-        return "two-phase inlet: the dome fills with liquid; only a modulating pilot certified for it"
+        return "two-phase inlet: the dome fills with liquid; only a modulating pilot with capacity certification for it"
     return ""
 
 

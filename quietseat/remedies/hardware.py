@@ -50,16 +50,17 @@ def proposed(trouble: Trouble, rule: str, fields: dict[str, str]) -> dict[str, O
     return origins
 
 
-def healed(trouble: Trouble, codes: frozenset[str], *, new_valve: bool = False) -> History:
+def healed(trouble: Trouble, codes: frozenset[str], *, new_valve: bool = False, history: History | None = None) -> History:
     """The history without what the remedy does away with: old findings do not follow new hardware.
 
-    Events behind a finding the remedy does not touch stay, so that it is not cleared by a fresh body alone.
+    Events behind a finding the remedy does not touch stay, so that it is not cleared by a fresh body alone. history: what an earlier
+    change of the same visit left of it.
     """
     gone = {kind for code in codes for kind in _EVENTS.get(code, ())}
     if new_valve:
         kept = {kind for code in trouble.failing.keys() - codes for kind in _EVENTS.get(code, ())}
         gone |= {kind for kinds in _EVENTS.values() for kind in kinds if kind != "fouling"} - kept
-    return without(trouble.location.history, gone)
+    return without(history or trouble.location.history, gone)
 
 
 def without(history: History, kinds: Collection[str]) -> History:
@@ -124,18 +125,12 @@ def new_dynamics() -> Dynamics:
     return _NEW_DYNAMICS
 
 
-def restated(trouble: Trouble, area_ratio: float) -> Location:
+def restated(location: Location, area_ratio: float) -> Location:
     """The Location with stated built-up back pressures carried over to another flow area."""
-    cases = trouble.cases
-    if not any(case.built_up for case in cases):
-        return trouble.location
-    return replace(
-        trouble.location,
-        cases=tuple(
-            replace(case, built_up=scaled_built_up(case.built_up, area_ratio)) if case.built_up else case
-            for case in cases
-        ),
-    )
+    if not any(case.built_up for case in location.cases):
+        return location
+    cases = (replace(case, built_up=scaled_built_up(case.built_up, area_ratio)) if case.built_up else case for case in location.cases)
+    return replace(location, cases=tuple(cases))
 
 
 def larger(line: Line, steps: int = 1) -> Line | None:
@@ -150,6 +145,13 @@ def larger(line: Line, steps: int = 1) -> Line | None:
     return replace(
         line, size=size, diameter=None, loss_coefficient=line.loss_coefficient, block_valve=block, fittings=fittings
     )
+
+
+def nearer(line: Line, length: float) -> Line:
+    """The line cut to this length, m: no bend and no branch is left in it."""
+    fittings = tuple(fitting for fitting in line.fittings if not fitting.kind.startswith(("elbow", "tee")))
+    height = None if line.height is None else max(-length, min(line.height, length))
+    return replace(line, length=length, height=height, fittings=fittings)
 
 
 _PREFERRED = (0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0)

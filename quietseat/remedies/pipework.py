@@ -53,6 +53,37 @@ def _steps(bench: Bench, line: Line) -> int:
     return 1 if target <= limit else 2
 
 
+def re_pipe_nearer(bench: Bench) -> Option | None:
+    """The valve moved up to the vessel's nozzle: a short inlet without bends, and the outlet line longer by as much."""
+    inlet, length = bench.trouble.location.inlet, bench.basis.nearest_inlet
+    blocked = ""
+    if inlet.segments:
+        blocked = "the inlet line has several bores: draw it first"
+    elif inlet.length is None or inlet.loss_coefficient is not None:
+        blocked = "the inlet line's length is not known: measure it first"
+    elif inlet.length <= 1.2 * length:
+        blocked = f"the valve stands {inlet.length:.2g} m from the vessel already"
+    title = f"Move the valve up to the nozzle: inlet of {length:.2g} m"
+    return Option("re-pipe-nearer", title, bench.touch(*UNSTABLE), blocked, build=lambda: _nearer(bench, length))
+
+
+def _nearer(bench: Bench, length: float) -> Made:
+    old, out = bench.trouble.location.inlet, bench.trouble.location.outlet
+    moved = (old.length or length) - length
+    fields = {"inlet.length": f"{length:.2g} m", "inlet.fittings": "no bend, no branch"}
+    if out.length is not None:
+        out = replace(out, length=out.length + moved)
+        fields["outlet.length"] = f"{moved:.2g} m longer"
+    location = bench.changed(fields, "valve at the nozzle", bench.touch(*UNSTABLE), inlet=hardware.nearer(old, length), outlet=out)
+    alloy = alloyed(bench.valve)
+    work = bench.tools.welding(old.size or bench.valve.inlet_size or 4.0, 2, alloy, "inlet line")
+    work += bench.tools.welding(out.size or bench.valve.outlet_size or 4.0, 4, alloy, "outlet line, extended")
+    work += bench.tools.change_out() + bench.tools.engineering() + bench.tools.documents() + bench.tools.access()
+    proofs = only("the layout lets the valve stand at the nozzle: access, support, an outlet that drains (isometric)",
+                  "" if out.length is not None else "the longer outlet line drawn and its back pressure checked")  # fmt: skip
+    return Made(location, bench.stays, ZERO, work + bench.overhaul(), proofs)
+
+
 def re_pipe_outlet(bench: Bench) -> Option | None:
     """The outlet line one size larger."""
     touches = bench.touch("back-pressure")

@@ -13,10 +13,11 @@ from quietseat.economics import ZERO
 from quietseat.formula import Money, One, formula
 from quietseat.model import Spread, Vessel
 from quietseat.remedies import guards
-from quietseat.remedies.bench import Bench, Made, Option, only
+from quietseat.remedies.bench import Bench, Made, Option, once, only
 from quietseat.remedies.choose import money
 
 UNSTABLE = frozenset(("inlet-loss", "chatter", "cycling"))
+LEAST_MORE = 0.10  # share of set: less more blowdown is not worth a flow test of the rings (estimate)
 
 
 @formula("definition: share of set given up, times the stated value of one per cent")
@@ -144,19 +145,20 @@ def more_blowdown(bench: Bench) -> Option | None:
     if wanted <= now + 0.005:
         blocked = f"the blowdown is already {now:.0%}, the limit is {guards.most_blowdown(liquid):.0%}"
     return Option("more-blowdown", f"More blowdown: {wanted:.0%} of set by the rings", touches, blocked,
-                  build=lambda: _more_blowdown(bench, wanted))  # fmt: skip
+                  build=lambda: blown_down(bench, bench.as_it_stands(), wanted))  # fmt: skip
 
 
 def _blowdown_wanted(bench: Bench, most: float) -> float:
     losses = [case.inlet_loss_rated or 0.0 for case in bench.trouble.assessment.cases]
     reserve = bench.basis.inlet_loss_analysis_reserve
-    return min(most, ceil(100 * max(0.10, max(losses, default=0.0) + reserve)) / 100)
+    return min(most, ceil(100 * max(LEAST_MORE, max(losses, default=0.0) + reserve)) / 100)
 
 
-def _more_blowdown(bench: Bench, wanted: float) -> Made:
-    valve = replace(bench.valve, blowdown=wanted)
-    fields = {"valve.blowdown": f"{wanted:.0%}"}
-    location = bench.changed(fields, "more blowdown", bench.touch(*UNSTABLE), valve=valve)
+def blown_down(bench: Bench, made: Made, wanted: float) -> Made:
+    """What is made, with the rings set to this blowdown, share of gauge set."""
+    location = bench.further(made.location, {"valve.blowdown": f"{wanted:.0%}"}, "more blowdown", bench.touch(*UNSTABLE),
+                             valve=replace(made.location.valve, blowdown=wanted))  # fmt: skip
     work = bench.tools.change_out() + bench.tools.part("ring-setting") + bench.tools.documents()
     proofs = only(guards.ring_proof(), guards.reseat_known(bench.trouble))
-    return Made(location, bench.stays, ZERO, work + bench.tools.shop(bench.valve.inlet_size), proofs)
+    return replace(made, location=location, work=once(made.work, work, bench.tools.shop(bench.valve.inlet_size)),
+                   proofs=(*made.proofs, *proofs))  # fmt: skip

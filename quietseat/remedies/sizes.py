@@ -83,7 +83,7 @@ def _new_spring(bench: Bench, letter: str, frame: Frame, cures: frozenset[str], 
     fit = catalogue.fits(bench.valve, frame, bench.basis)
     if same_flanges and fit.verdict == "does not fit":
         return fit.words
-    base = hardware.restated(trouble, _area_ratio(bench, letter))
+    base = hardware.restated(trouble.location, _area_ratio(bench, letter))
     location = bench.changed(
         {"valve.orifice": letter}, "other orifice", bench.touch(*cures), valve=valve, base=base, new_valve=True,
     )  # fmt: skip
@@ -239,7 +239,7 @@ def _pair(bench: Bench, letter: str, frame: Frame | None) -> Made | str:
     price = economics.new_valve(valve, basis)
     if price is None:
         return f"no price for a valve of inlet NPS {frame.inlet:g}"
-    base = hardware.restated(trouble, 2 * _area_ratio(bench, letter))
+    base = hardware.restated(trouble.location, 2 * _area_ratio(bench, letter))
     cases = tuple(
         replace(case, installed=2, required=2, accumulation=max(case.accumulation or 0.0, basis.accumulation_multiple))
         for case in base.cases

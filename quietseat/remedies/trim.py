@@ -7,7 +7,7 @@ from dataclasses import replace
 from quietseat import economics
 from quietseat.economics import ZERO
 from quietseat.remedies import gate, guards, hardware
-from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, only
+from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, once, only
 
 ALLOY = frozenset(("stuck", "corrosion", "bellows"))
 HURTS = frozenset(("leaks", "stuck", "corrosion"))
@@ -64,17 +64,19 @@ def restricted_lift(bench: Bench) -> Option | None:
         if not blocked and fraction >= 0.98 * (bench.valve.lift_restriction or 1.0):
             blocked = f"the cases need {fraction:.0%} of full lift: nothing to take away"
     title = "Restricted lift" if fraction is None or blocked else f"Restricted lift: {fraction:.0%} of full lift"
-    return Option("restricted-lift", title, touches, blocked, build=lambda: _restricted(bench, fraction or 1.0))
+    return Option("restricted-lift", title, touches, blocked,
+                  build=lambda: stopped(bench, bench.as_it_stands(), fraction or 1.0))  # fmt: skip
 
 
-def _restricted(bench: Bench, fraction: float) -> Made:
-    valve = replace(bench.valve, lift_restriction=fraction, nameplate_flow=None)
-    base = hardware.restated(bench.trouble, fraction / (bench.valve.lift_restriction or 1.0))
-    fields = {"valve.lift_restriction": f"{fraction:.0%}"}
-    location = bench.changed(fields, "restricted lift", bench.touch(*FLOW_CURES), valve=valve, base=base)
+def stopped(bench: Bench, made: Made, fraction: float) -> Made:
+    """What is made, with a lift stop at this share of full lift. Stated built-up back pressures fall with the flow."""
+    valve = made.location.valve
+    base = hardware.restated(made.location, fraction / (valve.lift_restriction or 1.0))
+    location = bench.further(base, {"valve.lift_restriction": f"{fraction:.0%}"}, "restricted lift", bench.touch(*FLOW_CURES),
+                             valve=replace(valve, lift_restriction=fraction, nameplate_flow=None))  # fmt: skip
     work = bench.tools.change_out() + bench.tools.part("restricted-lift") + bench.tools.shop(bench.valve.inlet_size)
     proofs = only(guards.signed_rate(bench.trouble), guards.certified_lift())
-    return Made(location, bench.stays, ZERO, work + bench.tools.documents(), proofs)
+    return replace(made, location=location, work=once(made.work, work, bench.tools.documents()), proofs=(*made.proofs, *proofs))
 
 
 def overhaul(bench: Bench) -> Option | None:

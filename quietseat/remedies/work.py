@@ -45,7 +45,7 @@ class Costing:
             leak, product, co2e = leak + rest[0], product + rest[1], co2e + rest[2]
             words += f"; and {more.words} ({more.confidence})"
         return Bill(capital, work, upkeep.times(valves) + yearly, leak.times(valves), product.times(valves),
-                    co2e.times(valves), words)  # fmt: skip
+                    co2e.times(valves), words, made_of(location.cases).utility)  # fmt: skip
 
     def repairs(self) -> Spread:
         """Yearly repairs the history tells of, on top of planned upkeep: stated costs, else bellows renewed."""

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from quietseat.celltext import quiet
+from quietseat.questions import answers
 from quietseat.report import html, pdf
 from quietseat.report.document import (
     Block,
@@ -99,14 +101,14 @@ def worth(value: Any) -> str:
 
 
 def mends_form(questions: Sequence[Mapping[str, Any]]) -> str:
-    """The blank form as a mends file: fill `value who when why` and give it to --mends. A line without who and when is listed
-    there as not applied."""
+    """The blank form as a mends file, a line for each field an answer may go into: fill `value who when why` of those you can and give
+    it to --mends. A line without who and when is listed there as not applied."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(_MENDS)
     for one in questions:
-        if one["row"] is not None and one["form_field"]:
-            writer.writerow((one["sheet"], one["row"], one["form_field"], "", "", "", one["title"]))
+        for answer in answers.of_saved(one):
+            writer.writerow(map(quiet, (answer["sheet"], answer["row"], answer["field"], "", "", "", one["title"])))
     return out.getvalue()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from quietseat.report import by_hand
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -92,6 +93,9 @@ def issue(head: Mapping[str, Any]) -> Iterable[Block]:
         ("Reviewer", Cell(plain(found.get("reviewer") or "none named"))),
         ("Version, hash", Cell(f"{plain(head.get('version'))}, {plain(head.get('hash'))}")),
     ]
+    decided = by_hand.counted(head)
+    if decided:
+        items.append(("Decided by hand", Cell(f"{decided}: listed in study.pdf under “Decided by hand”")))
     yield Pairs(tuple(items))
     said = remarks(found)
     if said:
@@ -152,7 +156,7 @@ def _worst(rows: Sequence[Mapping[str, Any]], links: Mapping[str, str]) -> Itera
 def _cure(row: Mapping[str, Any]) -> str:
     if not row.get("recommended"):
         return "none tried clears every finding"
-    return f"{cut(plain(row.get('recommended_title')), 80)}: {clears(row.get('clears'))}"
+    return f"{cut(plain(row.get('recommended_title')), 80)}: {clears(row.get('clears'), row.get('recommended'))}"
 
 
 def _tag(one: Mapping[str, Any], links: Mapping[str, str]) -> Cell:

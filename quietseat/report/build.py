@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
-from quietseat.report import brief, figures, in_time, planning, sheet
+from quietseat.report import brief, by_hand, figures, in_time, planning, sheet
 from quietseat.report.document import (
     PAGE_ROWS,
     PAPER_ROWS,
@@ -76,7 +76,7 @@ def build(study: StudyLike, leak: Mapping[str, float] | None = None) -> Document
     blocks: list[Block] = [*brief.pages(head, rows, leak or carbon(study), show, links), Contents()]
     for part in (
         _ten(rows, linked), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
-        planning.section(head, show, links), planning.questions(head, show, links),
+        planning.section(head, show, links), by_hand.section(head, rows, show, links), planning.questions(head, show, links),
         _fleet(rows, linked, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
         _checking(head), _remarks(head), _sign(), _worst(head, worst, show),
     ):  # fmt: skip
@@ -125,7 +125,9 @@ def _tag(row: Mapping[str, Any], linked: set[int]) -> Cell:
 def _clears(row: Mapping[str, Any]) -> str:
     if not row.get("recommended"):
         return DASH
-    text = clears(row.get("clears"))
+    text = clears(row.get("clears"), row.get("recommended"))
+    if row.get("recommended") == "measure-first":
+        return f"{text}: {cut(plain(row.get('condition')), 160).rstrip('.')}."
     if row.get("clears") == "subject-to-proof":
         text += f": {cut(plain(row.get('condition')), 160).rstrip('.')}."
         text += (
@@ -228,12 +230,12 @@ def _worst(head: Mapping[str, Any], worst: Sequence[RecordLike], show: Shown) ->
     yield from (title, words) if whole else (Only("page", (title, words)),)
     for index, record in enumerate(worst):
         valve = record.full()
-        body = (heading(valve), *section(valve, show, study))
+        body = (heading(valve), *by_hand.of_valve(head, valve), *section(valve, show, study))
         if whole:
             yield from body if not index else (NewPage(), *body)
         else:
             before = () if index else (title, words, sheets)
-            front = OnePage((*before, heading(valve), *sheet.front(valve, show)))
+            front = OnePage((*before, heading(valve), *sheet.front(valve, show), *by_hand.of_valve(head, valve)))
             yield Only("page", body)
             yield Only("paper", (front, *sheet.fit(valve, study)))
 

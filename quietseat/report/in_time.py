@@ -62,7 +62,7 @@ def _facts(found: Mapping[str, Any], shown: Shown) -> list[tuple[str, str]]:
         ("Probability of chatter", _probability(found)),
         ("Of flutter, of short cycling", f"{percent(found.get('flutter_probability'))}, {percent(found.get('cycling_probability'))}"),
         ("Limited by", str(found.get("limited_by") or DASH)),
-        ("Inlet length / critical length", f"{length:.3g} m / {critical:.3g} m ({length / critical:.2f})"
+        ("Inlet length / critical length of the marched model", f"{length:.3g} m / {critical:.3g} m ({length / critical:.2f})"
          if is_number(length) and is_number(critical) and critical else DASH),
         ("Strongest frequency", shown.quantity(found.get("frequency_hz"), "Hz")),
         ("Seat impacts", _impacts(found)),

@@ -80,9 +80,9 @@ def _parts(found: Mapping[str, Any], currency: str) -> TableBlock:
         (Column("Part", "wide"), Column(f"As it is, {currency}", "number"), Column(f"With the remedy, {currency}", "number"),
          Column("Source", "wide")), tuple(rows),
         note=f"Middle values at {rate} a year, in prices of {plain(found.get('cost_year'))}; earnings are negative. "
-             f"P10, P50, P90 by {plain(found.get('draws'))} draws, seed {plain(found.get('seed'))}. Fuller than the whole-life "
-             "cost that ranks the remedies: services fall in their years, failures, lifts and residual value are counted, and hours with the "
-             "line open cost only beyond the planned window." + (f" Without: {'; '.join(open_parts)}." if open_parts else ""),
+             f"P10, P50, P90 by {plain(found.get('draws'))} draws, seed {plain(found.get('seed'))}. The middle of this "
+             "total is the whole-life cost that ranks the remedies: services fall in their years, failures, lifts and residual value are "
+             "counted, and hours with the line open cost only beyond the planned window." + (f" Without: {'; '.join(open_parts)}." if open_parts else ""),
     )  # fmt: skip
 
 

@@ -24,7 +24,7 @@ _HOUR = "price of a crew hour"
 # Inputs of the block that have a name of their own, by the choice of the Basis they stand for.
 _NAMED = {
     "discount rate": "discount_rate", "inflation inside it": "inflation", _HOUR: "labour_rate", "price of product": "product_price",
-    "price of carbon": "carbon_price",
+    "price of water, steam or air": "utility_price", "price of carbon": "carbon_price",
 }  # fmt: skip
 _OWN = "capital"  # like every leak rate it belongs to one valve, even where two valves share its value
 

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from quietseat.report.words import clean
+from quietseat.celltext import quiet
 
 KEYS = ("file", "sheet", "row", "column", "field", "value", "rule", "mend")
 
@@ -20,9 +20,3 @@ def render(problems: Iterable[Mapping[str, Any]]) -> str:
     for problem in problems:
         writer.writerow([quiet(problem.get(key)) for key in KEYS])
     return out.getvalue()
-
-
-def quiet(value: Any) -> str:
-    """A value as a cell that stays text."""
-    text = "" if value is None else clean(str(value))
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from quietseat.report import brief, drawing, fitted, leakage, money, reliability
+from quietseat.report import brief, by_hand, drawing, fitted, leakage, money, reliability
 from quietseat.report.document import (
     Beside,
     Block,
@@ -43,7 +43,7 @@ def document(valve: Mapping[str, Any], head: Mapping[str, Any]) -> Document:
     tag, study = str(valve["tag"]), str(head.get("hash") or "")
     first = (
         Heading(2, f"{tag}: {valve['verdict']}", "valve", valve["verdict"]), *brief.issue({**head, "issue": _without_remarks(head)}),
-        *front(valve, shown(head)), *_remarks(head, tag), _caution(),
+        *front(valve, shown(head)), *by_hand.of_valve(head, valve), *_remarks(head, tag), _caution(),
     )  # fmt: skip
     return Document(
         f"{tag}: {brief.title(head)}", brief.subtitle(head), study[:12], (OnePage(first), *fit(valve, study))

@@ -73,7 +73,7 @@ def _remedy_row(
         why = "Recommended: the cheapest that clears every finding."
     elif remedy["name"] == valve.get("best_yes"):
         why = f"Best without proof. {remedy.get('rejected_because') or ''}".strip()
-    verdict = clears(remedy["clears"]) + noted((remedy.get("condition") or "").split("; "), notes)
+    verdict = clears(remedy["clears"], remedy["name"]) + noted((remedy.get("condition") or "").split("; "), notes)
     return (
         str(remedy["title"]), verdict, "; ".join(spoils) or "none", str(fit["verdict"]) if fit else DASH, suit,
         shown.spread(cost["total"]) if cost else "not priced",
@@ -110,7 +110,7 @@ def price_tables(remedy: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
                   for item in work),
         ))  # fmt: skip
     if cost:
-        names = ("capital", "work", "upkeep", "leakage", "carbon", "total")
+        names = ("capital", "work", "upkeep", "leakage", "carbon", "other", "total")
         rows = tuple(
             (name.capitalize(), *(shown.money(cost[name][key]) for key in ("low", "mid", "high")))
             for name in names

@@ -23,6 +23,7 @@ from quietseat.report.document import (
     TableBlock,
 )  # fmt: skip
 from quietseat.report.words import (
+    CLEARS_NOTHING,
     DASH,
     MARKS,
     OUTCOMES,
@@ -116,9 +117,10 @@ def facts(valve: Mapping[str, Any], shown: Shown) -> Block:
 
 
 def designation(body: Mapping[str, Any]) -> str:
-    """The size as the trade writes it, such as 4P6."""
+    """The size as the trade writes it, such as 4P6; a question mark for a letter nobody stated."""
     sizes = [f"{body[key]:g}" if is_number(body.get(key)) else "" for key in ("inlet_size", "outlet_size")]
-    return str(body.get("designation") or f"{sizes[0]}{body.get('orifice') or ''}{sizes[1]}")
+    letter = body.get("orifice") or ("?" if any(sizes) else "")
+    return str(body.get("designation") or f"{sizes[0]}{letter}{sizes[1]}")
 
 
 def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
@@ -131,9 +133,11 @@ def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
                 "No remedy tried here clears every finding; the table of remedies says what each one leaves.",
             ))  # fmt: skip
         return
-    lines = [f"{_sentence(clears(first['clears']).capitalize())} {_price(first, shown)}"]
+    lines = [f"{_sentence(clears(first['clears'], first['name']).capitalize())} {_price(first, shown)}"]
+    if first["name"] == "measure-first":
+        lines.insert(0, "No check is proven to fail yet, so no cure is proposed; none of the open ones may be taken as passed.")
     if first.get("condition"):
-        lines.append(f"Condition: {first['condition']}")
+        lines.append(f"{'To measure or state' if first['name'] == 'measure-first' else 'Condition'}: {first['condition']}")
     if first.get("question"):
         lines.append(f"Ask the owner first: {first['question']}")
     if first.get("fit"):
@@ -142,7 +146,7 @@ def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         lines.append(
             f"Best remedy that clears everything without proof: {_sentence(best['title'])} {_price(best, shown)}"
         )
-    elif first["clears"] != "yes":
+    elif first["clears"] != "yes" and first["name"] not in CLEARS_NOTHING:
         lines.append("No remedy tried here clears everything without proof.")
     planned = "In the plan" if valve.get("in_plan") else "Not in the plan"
     lines.append(f"{planned}: {valve['plan_reason']}" if valve.get("plan_reason") else f"{planned}.")
@@ -277,7 +281,7 @@ def stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
     )
     items = [
-        ("Inlet length / critical length", _pair(found, "inlet_length_m", "critical_length_m", shown, "m")),
+        ("Inlet length / critical length, closed form", _pair(found, "inlet_length_m", "critical_length_m", shown, "m")),
         ("Wave return / opening time", _pair(found, "wave_return_s", "opening_time_s", shown, "s")),
         (
             "Force balance used / allowed",
@@ -316,8 +320,10 @@ def _said(item: Mapping[str, Any]) -> str:
 def _blowdown(valve: Mapping[str, Any]) -> str:
     for item in valve.get("inputs") or ():
         if str(item["field"]).endswith("blowdown"):
-            value = percent(item["value"]) if is_number(item.get("value")) else _said(item)
-            return f"{value}, {plain(item.get('how'))}, {plain(item.get('from'))}; source {plain(item.get('source') or item.get('rule'))}"
+            share = (valve.get("valve") or {}).get("blowdown")
+            value = percent(share) if is_number(share) else percent(item["value"]) if is_number(item.get("value")) else _said(item)
+            source = item.get("source") or item.get("rule")
+            return f"{value}, {plain(item.get('how'))}, {plain(item.get('from'))}" + (f"; source {plain(source)}" if source else "")
     for item in valve.get("assumptions") or ():
         if str(item["field"]).endswith("blowdown"):
             return f"{plain(item.get('value'))}, default; {plain(item.get('rule'))}; source {plain(item.get('source'))}"

@@ -6,13 +6,13 @@ Only layout and unit conversion (through `units`) happen here; no engineering ar
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, TypeGuard
 
 from quietseat import units
+from quietseat.celltext import clean as clean
 from quietseat.typeset import unit_text
 
 DASH = "–"
@@ -28,6 +28,8 @@ SHAPES = {"misfit": "■", "unproven": "◇", "watch": "▲", "sound": "●"}
 OUTCOMES = {"fail": "fails", "thin": "thin margin", "open": "open"}
 SEVERITIES = {"stop": "stop: safety first", "act": "act: plan the cure", "note": "note"}
 CLEARS = {"yes": "clears everything", "subject-to-proof": "clears, subject to proof", "no": "does not clear"}
+# Two answers change nothing at the valve, so they clear nothing: to measure what is missing, and to keep what passes.
+CLEARS_NOTHING = {"measure-first": "settles the verdict first", "keep": "nothing fails: watch it"}
 CODES = {
     "oversized": "oversized", "undersized": "undersized", "chatter": "chatter", "cycling": "cycling",
     "inlet-loss": "inlet loss", "back-pressure": "back pressure", "close-to-set": "operates close to set",
@@ -96,6 +98,8 @@ class Shown:
             known = "m"
         if known:
             return self._value(value, known, True)
+        if plain == "1/year":
+            return f"{value:.4g} a year"
         if plain in ("NPS", "class"):
             return f"{plain} {value:g}"
         return f"{value:.4g} {unit_text(plain)}".strip()
@@ -163,14 +167,6 @@ def percent(value: Any) -> str:
     return text.replace("-", "−")
 
 
-_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
-
-
-def clean(text: str) -> str:
-    """Text without characters that no file format can hold; each one becomes the replacement mark."""
-    return text if text.isprintable() else _UNPRINTABLE.sub("\ufffd", text)
-
-
 def plain(value: Any) -> str:
     """Any value as text; a dash for nothing."""
     if value is None or value == "":
@@ -207,8 +203,10 @@ def codes(names: Sequence[Any] | None) -> str:
     return ", ".join(code(name) for name in names or ()) or "none"
 
 
-def clears(word: Any) -> str:
-    """Whether a remedy clears the findings, in words."""
+def clears(word: Any, name: Any = "") -> str:
+    """Whether a remedy clears the findings, in words. name: of the remedy; measuring and keeping clear nothing."""
+    if word != "no" and name in CLEARS_NOTHING:
+        return CLEARS_NOTHING[str(name)]
     return CLEARS.get(str(word), plain(word))
 
 

@@ -194,7 +194,7 @@ def _fleet(show: Shown) -> tuple[Field, ...]:
         Field("Inlet loss at rated flow, of set", _at("inlet_loss_rated"), share),
         Field("Inlet loss at required flow, of set", _at("inlet_loss_required"), share), Field("Built-up, of set", _at("built_up_ratio"), share),
         Field("Recommended remedy", lambda row: row.get("recommended_title") if row.get("recommended") else None, width=46),
-        Field("Clears", lambda row: clears(row.get("clears")) if row.get("recommended") else None, width=24),
+        Field("Clears", lambda row: clears(row.get("clears"), row.get("recommended")) if row.get("recommended") else None, width=24),
         Field("Condition", lambda row: row.get("condition") if row.get("recommended") else None, width=40),
         Field("Best without proof", lambda row: row.get("best_yes_title") if row.get("best_yes") else None, width=40),
         Field("Fit", _at("fit_verdict"), width=12), Field(f"Cost low, {show.currency}", _at("cost_low"), money),
@@ -298,7 +298,7 @@ def _predictions(head: Mapping[str, Any]) -> list[tuple[str, tuple[Field, ...], 
 def _remedies(show: Shown) -> tuple[Field, ...]:
     costs = tuple(
         Field(f"{part.capitalize()} {words}, {show.currency}", _keys("cost", part, key), "#,##0")
-        for part in ("total", "capital", "work", "upkeep", "leakage", "carbon")
+        for part in ("total", "capital", "work", "upkeep", "leakage", "carbon", "other")
         for key, words in (("low", "low"), ("mid", "middle"), ("high", "high")) if part == "total" or key == "mid"
     )  # fmt: skip
     return (

@@ -15,7 +15,7 @@ def product_gas(Kd: One, Kb: One, Kc: One) -> One:
 
 @formula(_FLOW)
 def product_liquid(Kd: One, Kw: One, Kc: One) -> One:
-    """Product of the factors, liquid in a certified valve (Kv apart)."""
+    """Product of the factors, liquid in a valve with capacity certification (Kv apart)."""
     return Kd * Kw * Kc
 
 

@@ -1,4 +1,4 @@
-"""API 520-1 liquid: certified and non-certified valves, viscosity."""
+"""API 520-1 liquid: valves with and without capacity certification, viscosity."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ SsuConstant = Annotated[float, "s/m**2"]
 _API = "API 520-1 liquid"
 
 
-@formula(f"{_API}: pressure difference of a certified valve; seen")
+@formula(f"{_API}: pressure difference of a valve with capacity certification; seen")
 def pressure_difference(P1: Pa, P2: Pa) -> PaD:
     """Pressure difference."""
     return P1 - P2

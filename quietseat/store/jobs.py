@@ -15,16 +15,17 @@ from quietseat.store.workspace import Workspace, now
 OPEN = ("waiting", "running")
 
 
-def add(connection: Connection, plant: int, kind: str, given: Mapping[str, Any]) -> int:
-    """Queue a job; where the same one waits already, its number is given back instead."""
+def add(connection: Connection, plant: int, kind: str, given: Mapping[str, Any], who: str = "") -> int:
+    """Queue a job; where the same one waits already, its number is given back instead. who: who starts it ("": the program itself)."""
     text = json.dumps(dict(given), sort_keys=True)
     query = select(tables.job.c.id).where(
         tables.job.c.plant_id == plant, tables.job.c.kind == kind, tables.job.c.given == text, tables.job.c.state == "waiting"
     )
     found = connection.execute(query).scalar()
     if found is not None:
+        rows.note(connection, plant, "job", "asked for again", who, row=found)
         return int(found)
-    return rows.add(connection, tables.job, plant_id=plant, kind=kind, given=text, state="waiting", done=0, total=0, words="waiting")
+    return rows.add(connection, tables.job, plant_id=plant, kind=kind, given=text, state="waiting", done=0, total=0, words="waiting", who=who)
 
 
 def get(connection: Connection, number: int) -> Row | None:
@@ -34,9 +35,10 @@ def get(connection: Connection, number: int) -> Row | None:
 
 
 def of_plant(connection: Connection, plant: int, most: int = 20) -> list[Row]:
-    """The latest jobs of a plant, newest first."""
+    """The latest jobs of a plant, newest first, each with its `acts`: who cancelled it, let it go on, asked for it again."""
     query = select(tables.job).where(tables.job.c.plant_id == plant).order_by(tables.job.c.id.desc()).limit(most)
-    return [_read(dict(row)) for row in connection.execute(query).mappings()]
+    found = [_read(dict(row)) for row in connection.execute(query).mappings()]
+    return rows.with_acts(connection, plant, "job", found)
 
 
 def _read(row: Row) -> Row:
@@ -71,23 +73,35 @@ def end(workspace: Workspace, number: int, state: str, words: str, *, result: Ma
         connection.execute(query.values(state=state, words=words, result=told, error=error, ended_at=now()))
 
 
-def cancel(connection: Connection, number: int) -> bool:
+def cancel(connection: Connection, number: int, who: str = "") -> bool:
     """Cancel a job that waits or runs; what it has finished is kept for a later start."""
-    query = update(tables.job).where(tables.job.c.id == number, tables.job.c.state.in_(OPEN))
-    return connection.execute(query.values(state="cancelled", words="cancelled", ended_at=now())).rowcount == 1
+    return _turn(connection, number, who, "cancelled", OPEN, {"state": "cancelled", "words": "cancelled", "ended_at": now()})
 
 
-def resume(connection: Connection, number: int) -> bool:
+def resume(connection: Connection, number: int, who: str = "") -> bool:
     """Let a cancelled or failed job wait again; it goes on from what it has finished."""
-    query = update(tables.job).where(tables.job.c.id == number, tables.job.c.state.in_(("cancelled", "failed")))
-    return connection.execute(query.values(state="waiting", words="waiting", ended_at=None, error=None)).rowcount == 1
+    return _turn(connection, number, who, "goes on", ("cancelled", "failed"), {"state": "waiting", "words": "waiting", "ended_at": None, "error": None})
+
+
+def _turn(connection: Connection, number: int, who: str, done: str, states: tuple[str, ...], values: Row) -> bool:
+    """Change the state of a job that is in one of some states; who did it, and how the job stood before, stay in the record."""
+    row = rows.one(connection, tables.job, number)
+    if row is None or row["state"] not in states:
+        return False
+    rows.change(connection, tables.job, number, values)
+    before = f"{row['state']}, {row['ended_at']}" + (f": {row['error']}" if row["error"] else "") if row["ended_at"] else row["state"]
+    rows.note(connection, row["plant_id"], "job", done, who, row=number, before=before)
+    return True
 
 
 def orphans(workspace: Workspace) -> int:
     """Jobs left running by a server that ended wait again; returns how many."""
     with workspace.writing() as connection:
-        query = update(tables.job).where(tables.job.c.state == "running")
-        return connection.execute(query.values(state="waiting", words="waiting: the program was stopped while it ran")).rowcount
+        left = rows.listed(connection, tables.job, state="running")
+        for job in left:
+            rows.change(connection, tables.job, job["id"], {"state": "waiting", "words": "waiting: the program was stopped while it ran"})
+            rows.note(connection, job["plant_id"], "job", "stopped", "", row=job["id"], words="the program ended while it ran; it waits again")
+        return len(left)
 
 
 class Parts:

@@ -29,7 +29,7 @@ def redo(connection: Connection, plant: int, number: int, who: str) -> bool:
     if found is None:
         return False
     _give_way(connection, plant, found, who)
-    return rows.redo(connection, tables.mend, number, plant=plant)
+    return rows.redo(connection, tables.mend, number, who, plant=plant)
 
 
 def listed(connection: Connection, plant: int) -> list[Row]:
@@ -37,22 +37,26 @@ def listed(connection: Connection, plant: int) -> list[Row]:
     return rows.listed(connection, tables.mend, plant_id=plant)
 
 
-def since(standing: Sequence[Row], read: Sequence[Mapping[str, Any]]) -> tuple[int, int]:
-    """How many standing mends a study has not taken in, and how many it took in that do not stand any more.
-
-    read: the mends in the head of the study.
-    """
+def apart(standing: Sequence[Row], read: Sequence[Mapping[str, Any]]) -> tuple[list[Row], list[Mapping[str, Any]]]:
+    """The standing mends a study has not taken in, and those it took in that do not stand any more. read: as in the head of the study."""
     now = [(row["sheet"], row["row"], row["field"], row["value"], row["who"], str(row["made_at"])[:10], row["why"]) for row in standing]
     then = [tuple(mend.get(key) for key in ("sheet", "row", "field", "value", "who", "when", "why")) for mend in read]
-    made = sum(one not in then for one in now)
-    return made, sum(one not in now for one in then)
+    known, stands = set(then), set(now)
+    made = [row for row, key in zip(standing, now, strict=True) if key not in known]
+    return made, [mend for mend, key in zip(read, then, strict=True) if key not in stands]
+
+
+def since(standing: Sequence[Row], read: Sequence[Mapping[str, Any]]) -> tuple[int, int]:
+    """How many mends `apart` gives."""
+    made, gone = apart(standing, read)
+    return len(made), len(gone)
 
 
 def _give_way(connection: Connection, plant: int, given: Mapping[str, Any], who: str) -> None:
     about = _aim(given)
     for row in rows.standing(connection, tables.mend, plant_id=plant):
         if _aim(row) == about and row["id"] != given.get("id"):
-            rows.undo(connection, tables.mend, row["id"], who, plant=plant)
+            rows.undo(connection, tables.mend, row["id"], who, plant=plant, words="another mend about the same thing took its place")
 
 
 def _aim(row: Mapping[str, Any]) -> tuple[object, ...]:

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from quietseat.celltext import quiet
 from quietseat.store import rows, tables
 from quietseat.store.rows import Row
 from quietseat.store.workspace import Workspace
@@ -32,12 +33,16 @@ class Plant:
     made_at: str
 
 
-def add(connection: Connection, name: str, file: int, basis: Mapping[str, str], *, demo: bool = False) -> int:
-    """Add a plant under a free name (a number is added to one that is taken); returns its number."""
+def add(connection: Connection, name: str, file: int, basis: Mapping[str, str], *, demo: bool = False, who: str = "") -> int:
+    """Add a plant under a free name (a number is added to one that is taken); returns its number. who: who brought its register in."""
     taken = {row["name"] for row in rows.listed(connection, tables.plant)}
     wanted = name.strip()[:110] or "Plant"
     free = next(text for text in (wanted, *(f"{wanted} {n}" for n in range(2, 10_000))) if text not in taken)
-    return rows.add(connection, tables.plant, name=free, file_id=file, basis=json.dumps(dict(basis)), demo=demo)
+    number = rows.add(connection, tables.plant, name=free, file_id=file, basis=json.dumps(dict(basis)), demo=demo)
+    kept = rows.one(connection, tables.file, file)
+    if kept is not None:
+        rows.note(connection, number, "plant", "brought in", who, row=number, after=kept["name"], words=f"SHA-256 {kept['sha256']}")
+    return number
 
 
 def get(connection: Connection, number: int) -> Plant | None:
@@ -60,9 +65,19 @@ def set_basis(connection: Connection, number: int, changed: Mapping[str, str]) -
     rows.change(connection, tables.plant, number, {"basis": json.dumps(dict(changed))})
 
 
-def show_study(connection: Connection, number: int, study: int | None) -> None:
-    """Let the pages of a plant show this study."""
+def show_study(connection: Connection, number: int, study: int | None, who: str = "") -> None:
+    """Let the pages of a plant show this study. who: who wants it ("": the program, when the study was done)."""
+    found = get(connection, number)
+    if found is None or found.study == study:
+        return
     rows.change(connection, tables.plant, number, {"study_id": study})
+    before, after = (_number(connection, one) for one in (found.study, study))
+    rows.note(connection, number, "study", "shown", who, row=study, study=study, before=before, after=after)
+
+
+def _number(connection: Connection, study: int | None) -> str | None:
+    row = rows.one(connection, tables.study, study) if study is not None else None
+    return f"study {row['number']}" if row else None
 
 
 def mend(connection: Connection, number: int, given: Mapping[str, Any], who: str) -> int:
@@ -80,7 +95,7 @@ def mends_text(mends: Sequence[Row]) -> str:
     writer.writerow(MEND_COLUMNS)
     for one in mends:
         row = "" if one["row"] is None else one["row"]
-        writer.writerow((one["sheet"], row, one["field"], one["value"], one["who"], str(one["made_at"])[:10], one["why"]))
+        writer.writerow(map(quiet, (one["sheet"], row, one["field"], one["value"], one["who"], str(one["made_at"])[:10], one["why"])))
     return out.getvalue()
 
 

@@ -18,14 +18,15 @@ from quietseat.study import Record, Study
 BATCH = 500  # valves written at once
 
 
-def save(connection: Connection, plant: int, study: Study, stage: str) -> int:
-    """Keep a study as a draft of a plant under its next number; returns its id. stage: first look or full."""
+def save(connection: Connection, plant: int, study: Study, stage: str, who: str = "") -> int:
+    """Keep a study as a draft of a plant under its next number; returns its id. stage: first look or full. who: who had it run."""
     last = connection.execute(select(func.max(tables.study.c.number)).where(tables.study.c.plant_id == plant)).scalar()
     head = study.head
     number = rows.add(
         connection, tables.study, plant_id=plant, number=(last or 0) + 1, stage=stage, state="draft", hash=head["hash"], version=head["version"],
         valves=len(study.records), head=zlib.compress(json.dumps(head, ensure_ascii=False).encode(), 3),
     )  # fmt: skip
+    rows.note(connection, plant, "study", "made", who, row=number, study=number, words=f"{stage}, hash {head['hash']}")
     basis = make(head["basis"]["changed"])
     for start in range(0, len(study.records), BATCH):
         connection.execute(insert(tables.valve), [_columns(number, record, basis) for record in study.records[start : start + BATCH]])
@@ -63,8 +64,8 @@ def get(connection: Connection, number: int) -> Row | None:
 
 
 def of_plant(connection: Connection, plant: int) -> list[Row]:
-    """The studies of a plant, newest first, without their heads."""
-    wanted = [column for column in tables.study.c if column.name != "head"]
+    """The studies of a plant, newest first, without their heads and what they froze."""
+    wanted = [column for column in tables.study.c if column.name not in ("head", "frozen")]
     query = select(*wanted).where(tables.study.c.plant_id == plant).order_by(tables.study.c.number.desc())
     return [dict(row) for row in connection.execute(query).mappings()]
 

@@ -60,12 +60,14 @@ mend = Table(
 )  # fmt: skip
 
 # A study that was run. stage: first look (closed form only) or full. state: draft, issued or locked. head: study.json less its valves, packed.
+# missing: what was changed since it was run and is not in it, as noted at its issue or lock, a JSON list. frozen: `issued.as_data` at the lock, JSON.
 study = Table(
     "study", metadata, _id(), _of("plant"), Column("number", Integer, nullable=False), Column("stage", String(12), nullable=False),
     Column("state", String(12), nullable=False), Column("hash", String(64), nullable=False), Column("version", String(20), nullable=False),
     Column("valves", Integer, nullable=False), Column("head", LargeBinary, nullable=False), Column("made_at", String(25), nullable=False),
     Column("issued_by", String(80)), Column("issued_at", String(25)), Column("reviewer", String(80)), Column("locked_at", String(25)),
-    Column("words", Text, nullable=False, server_default=""), UniqueConstraint("plant_id", "number"),
+    Column("words", Text, nullable=False, server_default=""), Column("locked_by", String(80)), Column("missing", Text), Column("frozen", Text),
+    UniqueConstraint("plant_id", "number"),
 )  # fmt: skip
 
 # One valve of a study: what the fleet page sorts, filters and shows, and the whole of it packed.
@@ -85,12 +87,12 @@ valve = Table(
     Index("ix_valve_study_verdict", "study_id", "verdict", "rank"),
 )  # fmt: skip
 
-# Long work. state: waiting, running, done, failed, cancelled. given, result: JSON. beat_at: last sign of life.
+# Long work. state: waiting, running, done, failed, cancelled. given, result: JSON. beat_at: last sign of life. who: who started it ("": the program).
 job = Table(
     "job", metadata, _id(), _of("plant"), Column("kind", String(20), nullable=False), Column("state", String(12), nullable=False, index=True),
     Column("given", Text, nullable=False), Column("result", Text), Column("done", Integer, nullable=False), Column("total", Integer, nullable=False),
     Column("words", Text, nullable=False), Column("error", Text), Column("made_at", String(25), nullable=False), Column("started_at", String(25)),
-    Column("ended_at", String(25)), Column("beat_at", String(25)),
+    Column("ended_at", String(25)), Column("beat_at", String(25)), Column("who", String(80), nullable=False, server_default=""),
 )  # fmt: skip
 
 # What a job has finished so far, so that it can go on after a stop: plain text under a key of all that went in.
@@ -110,10 +112,9 @@ pin = Table(
     "pin", metadata, _id(), _of("plant"), Column("tag", String(80), nullable=False), Column("place", String(3), nullable=False), *_who(), *_undone(),
 )  # fmt: skip
 
-# A name for the address of a fleet page with its search, filters and order.
+# A name for the address of a fleet page with its search, filters and order; of one name only the latest stands.
 view = Table(
-    "view", metadata, _id(), _of("plant"), Column("name", String(80), nullable=False), Column("query", Text, nullable=False), *_who(),
-    UniqueConstraint("plant_id", "name"),
+    "view", metadata, _id(), _of("plant"), Column("name", String(80), nullable=False), Column("query", Text, nullable=False), *_who(), *_undone(),
 )  # fmt: skip
 
 # What a reviewer said about a study, or one valve of it.
@@ -125,4 +126,18 @@ remark = Table(
 choice = Table(
     "choice", metadata, _id(), _of("plant"), Column("name", String(80), nullable=False), Column("before", Text), Column("value", Text),
     Column("why", Text, nullable=False), *_who(),
+)  # fmt: skip
+
+# What was done beside adding a row: undone, stands again, shown, issued, locked, started ... Only added to, never changed.
+# kind: name of the table it is about; row: the row there; before, after: what it was and became; words: reason, or what was noted.
+event = Table(
+    "event", metadata, _id(), _of("plant"), _of("study", null=True), Column("kind", String(20), nullable=False), Column("row", Integer),
+    Column("done", String(20), nullable=False), Column("before", Text), Column("after", Text), Column("words", Text, nullable=False), *_who(),
+    Index("ix_event_kind_row", "kind", "row"),
+)  # fmt: skip
+
+# A file of a locked study as it was at the lock.
+sealed = Table(
+    "sealed", metadata, _id(), _of("study"), Column("name", Text, nullable=False), Column("size", Integer, nullable=False),
+    Column("sha256", String(64), nullable=False), UniqueConstraint("study_id", "name"),
 )  # fmt: skip

@@ -71,6 +71,11 @@ class Workspace:
             named.write_bytes(place.read_bytes())
         return str(row["name"]), named
 
+    def by_hash(self, digest: str) -> Path | None:
+        """Where the content of a kept file lies; None where it is not kept, or gone."""
+        place = self._place(digest)
+        return place if digest.isalnum() and place.is_file() else None
+
     def _place(self, digest: str) -> Path:
         return self.folder / "files" / digest[:2] / f"{digest}.bin"
 

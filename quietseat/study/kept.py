@@ -7,7 +7,7 @@ import hashlib
 import json
 import zlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from quietseat import plain, planning
@@ -64,6 +64,6 @@ def _plain(part: dict[str, Any]) -> dict[str, Any]:
     steps = part["steps"]
     return {
         **{name: value for name, value in part.items() if name != "item"}, "packed": base64.b64encode(part["packed"]).decode(),
-        "steps": base64.b64encode(steps).decode() if steps else None, "problems": [asdict(one) for one in part["problems"]],
+        "steps": base64.b64encode(steps).decode() if steps else None, "problems": [one.as_dict() for one in part["problems"]],
         "marched": plain.clean(part["marched"]),
     }  # fmt: skip

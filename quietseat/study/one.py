@@ -42,17 +42,17 @@ def described(location: Location, found: Assessment, remedies: tuple[Remedy, ...
     """Everything about one assessed valve, ready to send between processes: summary, packed JSON, plan item, tally."""
     whole, _ = complete(location, basis)
     record = how.record
+    account = _account(location, found, remedies, basis, how)
+    remedies = account.remedies
     best, plain_yes = recommended(remedies), best_plain_yes(remedies)
     content: dict[str, Any] = {
         "tag": location.tag, "verdict": found.verdict, "alias": list(location.alias), "unit": location.unit,
         "sheet": location.sheet, "row": location.row, "twin": location.twin,
         **plain.assessment(found, with_steps=False), **plain.location(whole), "inputs": _inputs(whole),
-        "remedies": [plain.remedy(r) for r in remedies],
+        "remedies": [{**plain.remedy(r), "life_cycle": account.summaries.get(r.name)} for r in remedies],
         "recommended": best.name if best else None, "best_yes": plain_yes.name if plain_yes else None,
-        "leakage": leakage.as_data(leakage.report(location, basis, today=how.as_of, chatter=found.chatter, record=False), basis), "money": None,
+        "leakage": leakage.as_data(leakage.report(location, basis, today=how.as_of, chatter=found.chatter, record=False), basis), "money": account.chosen,
     }  # fmt: skip
-    if record or found.verdict in planning.PLANNED:
-        _add_money(content, location, found, remedies, basis, how)
     if record:
         content["reliability"] = upkeep.reliability_of(location, found, remedies, basis, content["recommended"], how.orders)
     content = plain.clean(content)
@@ -66,16 +66,13 @@ def described(location: Location, found: Assessment, remedies: tuple[Remedy, ...
     }  # fmt: skip
 
 
-def _add_money(
-    content: dict[str, Any], location: Location, found: Assessment, remedies: tuple[Remedy, ...], basis: Basis, how: How
-) -> None:
-    """Life-cycle cost of every priced remedy; in full that of the recommended one, where steps are kept."""
+def _account(location: Location, found: Assessment, remedies: tuple[Remedy, ...], basis: Basis, how: How) -> cost.Account:
+    """Life-cycle cost of every priced remedy, and their order by it; in full that of the recommended one, where steps are kept."""
+    if not remedies:
+        return cost.Account((), {}, None)
     if not how.record:
         basis = basis.model_copy(update={"money_draws": min(basis.money_draws, FLEET_DRAWS)})
-    account = cost.account(location, found, remedies, basis, content["recommended"] if how.record else None, how.orders)
-    for remedy in content["remedies"]:
-        remedy["life_cycle"] = account.summaries.get(remedy["name"])
-    content["money"] = account.chosen
+    return cost.account(location, found, remedies, basis, how.orders, in_full=how.record)
 
 
 def _in_time(location: Location, found: Assessment, basis: Basis) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -74,6 +75,8 @@ def _one_thread() -> None:
 def _chunk(chunk: Sequence[Job], how: How, basis: Basis) -> list[Any]:
     """Valves assessed together and their remedies together, so that all in doubt is marched in two batches; a failure names its row, the others go on."""
     out = []
+    if how.record:  # steps tell which value was handed on by its identity: alike whether the valves came from another process or not
+        chunk, basis = pickle.loads(pickle.dumps((list(chunk), basis)))
     judged = assess_many(chunk, basis, record=how.record, asking=how.asking(basis))
     good = [(location, found) for (location, _), found in zip(chunk, judged) if not isinstance(found, Exception)]
     cures = iter(propose_many(good, basis, how.remedies(basis)))

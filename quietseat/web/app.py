@@ -8,24 +8,20 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib import import_module, resources
 from pathlib import Path
-from typing import Any
 
-from fastapi import FastAPI, HTTPException, Request, Response
-from fastapi.exceptions import RequestValidationError
+from fastapi import FastAPI
 from fastapi.responses import FileResponse
 from fastapi.staticfiles import StaticFiles
-from starlette.exceptions import HTTPException as Refused
 from starlette.middleware.gzip import GZipMiddleware
 
-from quietseat.status import InputUnusable
 from quietseat.store import Workspace
+from quietseat.web import refused
 from quietseat.web.guard import guard
 from quietseat.web.registers import Registers
 from quietseat.web.runner import Runner
-from quietseat.web.site import site
 
 # Modules with a `router` each, in the order of the work.
-TOPICS = ("home", "bring_in", "work", "fleet", "valve", "fit", "what_if", "plan", "ask", "basis", "checks", "study")
+TOPICS = ("home", "bring_in", "work", "fleet", "valve", "fit", "what_if", "plan", "ask", "basis", "checks", "study", "record")
 
 
 def make_app(workspace: Workspace, *, hosts: frozenset[str] = frozenset(), runs_jobs: bool = True) -> FastAPI:
@@ -51,31 +47,8 @@ def make_app(workspace: Workspace, *, hosts: frozenset[str] = frozenset(), runs_
     app.add_api_route("/blocks.css", lambda: FileResponse(blocks, media_type="text/css"), include_in_schema=False)
     for topic in TOPICS:
         app.include_router(import_module(f"quietseat.web.{topic}").router)
-    app.add_exception_handler(Refused, _refused)
-    app.add_exception_handler(RequestValidationError, _unreadable)
-    app.add_exception_handler(InputUnusable, _unusable)
-    app.add_exception_handler(OverflowError, _too_large)
+    refused.answers(app)
     return app
-
-
-async def _refused(request: Request, error: Exception) -> Response:
-    assert isinstance(error, HTTPException | Refused)
-    return site(request).page("refused.html", status=error.status_code, title="Not possible", words=str(error.detail))
-
-
-async def _unreadable(request: Request, error: Exception) -> Response:
-    assert isinstance(error, RequestValidationError)
-    wrong: list[Any] = list(error.errors())
-    words = "; ".join(f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}" for one in wrong)
-    return site(request).page("refused.html", status=422, title="Not understood", words=words)
-
-
-async def _too_large(request: Request, error: Exception) -> Response:
-    return site(request).page("refused.html", status=404, title="Not possible", words="There is nothing under so large a number.")
-
-
-async def _unusable(request: Request, error: Exception) -> Response:
-    return site(request).page("refused.html", status=422, title="Not usable", words=str(error))
 
 
 def _warm() -> None:

@@ -145,7 +145,10 @@ async def apply(request: Request, number: int) -> Response:
         raise HTTPException(422, "; ".join(wrong.values()))
     if not wanted:
         raise HTTPException(422, "No choice differs from what stands: nothing was changed.")
+    why = " ".join(given.get("why", "").split())[:500]
+    if not why:
+        raise HTTPException(422, "Write why: who decided it, or where it stands. It is kept beside the change.")
     with at.workspace.writing() as connection:
-        chosen.choose(connection, number, wanted, given.get("why", "")[:500], name)
-        jobs.add(connection, number, "study", {"stage": "first look"})
+        chosen.choose(connection, number, wanted, why, name)
+        jobs.add(connection, number, "study", {"stage": "first look"}, who=name)
     return at.go(f"/plant/{number}/basis")

@@ -18,6 +18,8 @@ from quietseat.fields import fields
 from quietseat.register.columns import same_code
 from quietseat.register.fields import UNIT_OF, by_name, example_unit, is_unit, plain_unit, shown
 from quietseat.register.mends import ident, suffix_unit
+from quietseat.register.parts import letter
+from quietseat.register.trial import refusal
 from quietseat.report import problems, words
 from quietseat.status import InputUnusable
 from quietseat.store import jobs, mends, plants
@@ -27,13 +29,16 @@ from quietseat.unit_table import UNITS
 from quietseat.web import registers
 from quietseat.web.reading import KINDS_OF_CELL, Reading, part, value_words
 from quietseat.web.registers import Loaded
-from quietseat.web.site import NAME_COOKIE, YEAR, Site, site
+from quietseat.web.site import Site, site
 
 LARGEST = 40_000_000  # bytes of a file that is taken
 PATIENCE = 0.6  # seconds a page waits for a register to be read
+SMALL = 2000  # rows: a larger register takes longer than that, and its page does not wait
+PASSED = {"heading": "headings", "unit": "a row of units", "total": "a total", "section": "the heading of a section", "note": "a note", "outside": "text beside the table"}
 LONGEST = 500  # characters of a value or a reason
 PARTS = (("cells", "Cells"), ("columns", "Columns"), ("codes", "Codes"), ("rows", "Rows"), ("mends", "Mends"))
-KINDS = ("cell", "split", "unit", "code", "column")
+KINDS = ("cell", "split", "unit", "code", "column", "headings")
+LEAST = (3, 3)  # rows and columns of a sheet that may hold a list of valves under headings nobody knows
 
 router = APIRouter()
 Here = Annotated[Site, Depends(site)]
@@ -52,18 +57,19 @@ async def register(request: Request) -> Response:
             pass
         raise HTTPException(413, f"The file is larger than {LARGEST // 1_000_000} MB. Bring in the sheets with the valves alone, without pictures.")
     async with request.form(max_files=1, max_fields=4) as form:
-        file, name = form.get("file"), str(form.get("name") or "")
+        file, name, given = form.get("file"), str(form.get("name") or ""), str(form.get("who") or "")
         if not isinstance(file, UploadFile) or not file.filename:
             raise HTTPException(422, "No file was chosen. Choose a register: .xlsx, .csv, .xls or .ods.")
         content = await file.read()
         title = file.filename.replace("\\", "/").rpartition("/")[2][-120:]
     if len(content) > LARGEST:
         raise HTTPException(413, f"The file is larger than {LARGEST // 1_000_000} MB. Bring in the sheets with the valves alone, without pictures.")
-    number = await run_in_threadpool(_take, request, title, name, content)
-    return at.go(f"/plant/{number}/bring-in")
+    who = at.named(given)
+    number = await run_in_threadpool(_take, request, title, name, content, who)
+    return at.go(f"/plant/{number}/bring-in", who)
 
 
-def _take(request: Request, title: str, name: str, content: bytes) -> int:
+def _take(request: Request, title: str, name: str, content: bytes, who: str) -> int:
     """Read the file first; only what can be read is kept. Raises InputUnusable."""
     workspace = request.app.state.workspace
     with tempfile.TemporaryDirectory(prefix="quietseat-") as folder:
@@ -75,14 +81,29 @@ def _take(request: Request, title: str, name: str, content: bytes) -> int:
             raise
         except Exception as error:  # a file no reader was written for is no fault of the server
             raise InputUnusable(f"{title}: cannot be read ({type(error).__name__}: {error}). Save it as .xlsx or .csv and try again.") from error
+    listed = lists_valves(loaded)
+    if not listed and not _may_list(loaded):
+        raise InputUnusable("; ".join(f"{title}: {one.rule}" for one in loaded.reading.whole[:1]) or f"{title}: lists no valves.")
     file = workspace.keep_file(title, content)
     with workspace.writing() as connection:
-        number = plants.add(connection, name or Path(title).stem, file, {})
-        jobs.add(connection, number, "study", {"stage": "first look"})
+        number = plants.add(connection, name or Path(title).stem, file, {}, who=who)
+        if listed:
+            jobs.add(connection, number, "study", {"stage": "first look"}, who)
         plant = plants.get(connection, number)
     assert plant is not None
     request.app.state.registers.put(plant, loaded)
     return number
+
+
+def lists_valves(loaded: Loaded) -> bool:
+    """Whether one of the sheets was read as a list of valves."""
+    return any(sheet.role == "main" for sheet in loaded.register.sheets)
+
+
+def _may_list(loaded: Loaded) -> bool:
+    """Whether a sheet is large enough to be a list of valves whose headings a person can name."""
+    tops = [loaded.cells.top(sheet) for sheet in loaded.cells.sheets()]
+    return any(len(top) >= LEAST[0] and max(sum(map(bool, cells)) for _, cells in top) >= LEAST[1] for top in tops)
 
 
 def file_name(title: str) -> str:
@@ -101,7 +122,7 @@ def look(
     """What was read, assumed and refused, in parts: cells, columns, codes, rows, mends."""
     plant = at.plant(number)
     show = show if show in dict(PARTS) else "cells"
-    loaded, current = request.app.state.registers.look(plant, PATIENCE)
+    loaded, current = _read(request, plant)
     if loaded is None:
         return at.page("bring_in_wait.html", title="Bring in", plant=plant, here="bring-in", back=_here(request))
     with at.workspace.reading() as connection:
@@ -123,8 +144,46 @@ def look(
     return at.page(
         "bring_in.html", title="Bring in", plant=plant, here="bring-in", found=loaded.register, reading=reading, current=current, parts=PARTS, show=show,
         given=given, kinds=KINDS_OF_CELL, standing=[row for row in kept if row["undone_at"] is None], since=_since(at, plant, kept), back=_here(request),
-        address_of=lambda **changes: f"?{urlencode({**given, **changes})}", field_names=_names(), examples=_examples(), unit_names=_units(), **lists,
+        address_of=lambda **changes: f"?{urlencode({**given, **changes})}", field_names=_names(), examples=_examples(), unit_names=_units(),
+        listed=lists_valves(loaded), unread=[name for name in loaded.cells.sheets() if all(one.name != name for one in loaded.register.sheets)],
+        running=_running(at, plant), cells_of=loaded.cells.sheets(), **lists,
     )  # fmt: skip
+
+
+def _running(at: Site, plant: Plant) -> bool:
+    """Whether a study of the plant waits or runs."""
+    with at.workspace.reading() as connection:
+        return any(job["kind"] == "study" and job["state"] in jobs.OPEN for job in jobs.of_plant(connection, plant.id))
+
+
+@router.get("/plant/{number}/bring-in/headings")
+def headings(request: Request, at: Here, number: int, sheet: str) -> Response:
+    """The first rows of a sheet as written, and a form that says in which of them its headings stand."""
+    plant = at.plant(number)
+    loaded, current = _read(request, plant)
+    if loaded is None:
+        return at.page("bring_in_wait.html", title="Bring in", plant=plant, here="bring-in", back=_here(request))
+    top = loaded.cells.top(sheet)
+    if not top:
+        raise HTTPException(404, f"The register has no sheet {sheet!r} that holds anything. Its sheets are {', '.join(loaded.cells.sheets())}.")
+    read = next((one for one in loaded.register.sheets if one.name == sheet), None)
+    with at.workspace.reading() as connection:
+        kept = [_fate(one, loaded.reading, current) for one in mends.listed(connection, plant.id) if one["sheet"] == sheet and one["kind"] == "headings"]
+    return at.page(
+        "bring_in_headings.html", title=f"Headings of {sheet}", plant=plant, here="bring-in", sheet=sheet, top=top, read=read, current=current,
+        width=max(len(cells) for _, cells in top), letter=letter, back=f"/plant/{plant.id}/bring-in?show=columns&sheet={quote(sheet)}", here_again=_here(request),
+        mends=kept,
+    )  # fmt: skip
+
+
+def _read(request: Request, plant: Plant) -> tuple[Loaded | None, bool]:
+    """The register as read and whether it holds the latest mends; of a large one the reading before, while the next is made."""
+    kept = request.app.state.registers
+    loaded, current = kept.look(plant, 0.0)
+    if current or (loaded is not None and loaded.register.rows_found > SMALL):
+        return loaded, current
+    found: tuple[Loaded | None, bool] = kept.look(plant, PATIENCE)
+    return found
 
 
 @router.get("/plant/{number}/bring-in/ready")
@@ -139,7 +198,7 @@ def ready(request: Request, at: Here, number: int, back: str = "") -> Response:
 def row(request: Request, at: Here, number: int, sheet: str, row: int) -> Response:
     """Every cell of one row as written and what became of it."""
     plant = at.plant(number)
-    loaded, current = request.app.state.registers.look(plant, PATIENCE)
+    loaded, current = _read(request, plant)
     if loaded is None:
         return at.page("bring_in_wait.html", title="Bring in", plant=plant, here="bring-in", back=_here(request))
     seen = loaded.cells.row(sheet, row)
@@ -217,15 +276,12 @@ def mend(
 ) -> Response:  # fmt: skip
     """Keep one mend; of two about the same thing the later one stands."""
     plant = at.plant(number)
-    name = at.who or " ".join(who.split())[:80]
-    name = name or at.named()
+    name = at.named(" ".join(who.split()))
     given = _given(kind, sheet, row, field, value, code, why)
+    _fits(request, plant, given)
     with at.workspace.writing() as connection:
         mends.keep(connection, plant.id, given, name)
-    answer = at.go(_own(plant.id, back))
-    if not at.who:
-        answer.set_cookie(NAME_COOKIE, quote(name), max_age=YEAR, httponly=True, samesite="strict")
-    return answer
+    return at.go(_own(plant.id, back), name)
 
 
 def _given(kind: str, sheet: str, row: int | None, field: str, value: str, code: str, why: str) -> Mapping[str, Any]:
@@ -249,6 +305,8 @@ def _given(kind: str, sheet: str, row: int | None, field: str, value: str, code:
         field, value = "split", "|".join(piece.strip() for piece in value.replace(",", "|").split("|") if piece.strip())
         if "|" not in value:
             raise HTTPException(422, "A row is split into two tags or more. Write them with a bar between: PSV-101A|PSV-101B.")
+    elif kind == "headings":
+        field = "headings"
     elif kind == "column":
         letters = field.removeprefix("column.").upper()
         if value.lower() != "not used" and ident(value) is None:
@@ -265,6 +323,43 @@ def _given(kind: str, sheet: str, row: int | None, field: str, value: str, code:
             raise HTTPException(422, "A code is the text as it stands in the cell.")
         field, value = f"{shown(known)}.code", f"{code}={value}"
     return {"kind": kind, "sheet": sheet, "row": row if kind in ("cell", "split") else None, "field": field, "value": value, "why": why}
+
+
+def _fits(request: Request, plant: Plant, given: Mapping[str, Any]) -> None:
+    """Raises 422 where the register as it was read last has no place for a mend, or its cell could not be read."""
+    kept = request.app.state.registers
+    loaded = kept.last(plant)
+    wrong = _no_place(loaded, given) if loaded is not None else "not read yet"
+    if wrong and (loaded is None or given["sheet"] in loaded.cells.sheets()):  # the latest mends may have made the place
+        loaded = kept.get(plant)
+        wrong = _no_place(loaded, given)
+    if wrong:
+        raise HTTPException(422, wrong)
+    if given["kind"] != "cell":
+        return
+    unit = next((one.unit for one in loaded.register.columns if one.sheet == given["sheet"] and one.field == given["field"]), "")
+    unread = refusal(given["field"], given["value"], make(plant.basis), unit)
+    if unread is not None:
+        place = f"{given['sheet']}, row {given['row']}, {unread.field}"
+        raise HTTPException(422, f"{place}: {unread.rule}. To mend it: {unread.mend or 'write it as a cell of the register holds it'}.")
+
+
+def _no_place(loaded: Loaded, given: Mapping[str, Any]) -> str:
+    """Why the register has no place for a mend, and how to name one; "" where it has."""
+    cells, sheet, row = loaded.cells, given["sheet"], given["row"]
+    if sheet not in cells.sheets():
+        return f"The register has no sheet {sheet!r}. Its sheets are {', '.join(cells.sheets())}."
+    if row is not None and not cells.counts(sheet, row):
+        passed = next((kind for one in loaded.register.sheets if one.name == sheet for number, kind, _ in one.skipped if number == row), "")
+        why = f"row {row}, but it counts as no valve's: it was taken for {PASSED.get(passed, passed)}" if passed else f"no row {row} that holds a valve"
+        return f"Sheet {sheet} has {why}. Write the row number as the spreadsheet shows it."
+    if given["kind"] == "headings" and (wrong := cells.no_headings(sheet, given["value"])):
+        return f"Sheet {sheet}: {wrong}. Write the row as the spreadsheet shows it, or the first and the last: 5, or 5-6."
+    if given["kind"] == "column":
+        letters = [one.letter for one in loaded.register.columns if one.sheet == sheet]
+        if given["field"].removeprefix("column.") not in letters:
+            return f"Sheet {sheet} has no column {given['field'].removeprefix('column.')} with cells or a heading. Its columns are {', '.join(letters)}."
+    return ""
 
 
 def _example(name: str) -> str:
@@ -321,4 +416,4 @@ def _here(request: Request) -> str:
 def _own(plant: int, back: str) -> str:
     """Where to go back to: a place on this page, nowhere else."""
     start = f"/plant/{plant}/bring-in"
-    return back if back == start or back.startswith((f"{start}?", f"{start}/row?")) else start
+    return back if back == start or back.startswith((f"{start}?", f"{start}/row?", f"{start}/headings?")) else start

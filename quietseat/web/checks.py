@@ -13,6 +13,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Response
 
+from quietseat.celltext import quiet
 from quietseat.web.site import Site, site
 
 router = APIRouter()
@@ -93,7 +94,7 @@ def table(at: Here, number: int) -> Response:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(WIDTH)
     for line in RUN.found(wait=300.0) or ():
-        writer.writerow([line[key] for key in WIDTH])
+        writer.writerow([quiet(line[key]) for key in WIDTH])
     return Response(out.getvalue(), media_type="text/csv; charset=utf-8", headers={"Content-Disposition": 'attachment; filename="checks.csv"'})
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from quietseat.celltext import quiet
 from quietseat.report import words
-from quietseat.report.problems import quiet
 from quietseat.report.words import DASH, Shown, clean, cut, is_number, percent, plain
 from quietseat.study.tally import finding_titles
 
@@ -94,7 +94,7 @@ COLUMNS = {one.name: one for one in (
     _share("outlet", "Built-up, of set", "built_up"),
     Column("remedy", lambda show: "Recommended remedy", "recommended_title", lambda row, show: cut(row["recommended_title"], 64) or DASH,
            lambda row, show: row["recommended_title"]),
-    _words("clears", "Clears all", "clears", lambda row: "settles the verdict first" if row["recommended"] == "measure-first" else _CLEARS.get(str(row["clears"]), "")),
+    _words("clears", "Clears all", "clears", lambda row: words.CLEARS_NOTHING.get(row["recommended"]) or _CLEARS.get(str(row["clears"]), "")),
     _money("cost", "Whole-life cost, middle", "cost"),
     _money("npv", "Net present value", "npv"),
     Column("leak", lambda show: "Leak, kg/a", "leak", lambda row, show: f"{row['leak']:.3g}" if is_number(row["leak"]) else DASH,

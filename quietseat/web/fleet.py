@@ -22,6 +22,7 @@ from quietseat.store.fleet import FACETS, NONE, SORTS, Fleet, Found, Wanted
 from quietseat.store.plants import Plant
 from quietseat.web import columns
 from quietseat.web.columns import COLUMNS, USUAL, Column
+from quietseat.web.held import NOT_HELD, holdable, left_as_they_were
 from quietseat.web.site import Site, blocks, shown, site
 
 router = APIRouter()
@@ -175,7 +176,7 @@ def page(at: Annotated[Site, Depends(site)], number: int) -> Response:
     labels = _labels(at.workspace, study["id"])
     answer = at.page(
         "fleet.html", title="Fleet", plant=plant, here="fleet", study=study, looked=looked, asked=looked.asked, rows=rows, views=saved, done=done,
-        left=_whole(dict(given).get("left", ""), 0), facets=_facets(looked, labels), chips=_chips(looked.asked, labels), columns=COLUMNS,
+        left=left_as_they_were(dict(given).get("left", ""), dict(given).get("done", "").partition(".")[0]), facets=_facets(looked, labels), chips=_chips(looked.asked, labels), columns=COLUMNS,
         show=show, cells=_cells, per=PER, numbers=columns.NUMBERS, partial=_partial(at.request),
     )  # fmt: skip
     if at.request.headers.get("hx-source", "") in ("form#ask", "input#q"):
@@ -281,7 +282,9 @@ def act(at: Annotated[Site, Depends(site)], number: int, form: Annotated[FormDat
         places = _touched(looked, form)
         if not places:
             raise HTTPException(422, "No valve was ticked. Tick some rows, or choose all that match.")
-        tags = [looked.fleet.tags[place] for place in places]
+        tags, skipped = [looked.fleet.tags[place] for place in places], [0] * len(NOT_HELD)
+        if what == "in":  # only a remedy can be held in the plan
+            tags, skipped = holdable(looked.fleet, places)
         if what == "decide":
             chosen = [
                 (looked.fleet.tags[place], *looked.fleet.recommended[place])
@@ -291,7 +294,7 @@ def act(at: Annotated[Site, Depends(site)], number: int, form: Annotated[FormDat
             batch = decided.decide_all(connection, number, chosen, _text(form, "why"), who)
         else:
             batch = decided.pin_all(connection, number, tags, None if what == "free" else what, who)
-    left = [("left", str(len(tags) - batch.count))] if len(tags) > batch.count else []
+    left = [("left", ".".join(map(str, [len(places) - batch.count, *skipped])))] if len(places) > batch.count else []
     told = [("done", f"{what}.{batch.first}.{batch.last}.{batch.at}")]
     return at.go(f"/plant/{number}/fleet?{urlencode([*asked.pairs(), *told, *left])}")
 
@@ -320,7 +323,7 @@ def _done(connection: Connection, plant: int, text: str) -> dict[str, Any] | Non
     kind, words = _DONE[what]
     stand, undone = decided.count(connection, plant, kind, int(rest[0]), int(rest[1]))
     count, stands = (undone, undone > 0) if what == "free" else (stand, stand > 0)
-    return {"text": text, "words": words, "count": count if stands else stand + undone, "stands": stands}
+    return {"text": text, "what": what, "words": words, "count": count if stands else stand + undone, "stands": stands}
 
 
 @router.post("/plant/{number}/fleet/undo")
@@ -334,7 +337,7 @@ def undo(at: Annotated[Site, Depends(site)], number: int, form: Annotated[FormDa
     kind, first, last = _DONE[what][0], int(rest[0]), int(rest[1])
     with at.workspace.writing() as connection:
         if (what == "free") != back:
-            decided.redo(connection, number, kind, first, last=last, undone_at=rest[2] if what == "free" else "")
+            decided.redo(connection, number, kind, first, who, last=last, undone_at=rest[2] if what == "free" else "")
         else:
             decided.undo(connection, number, kind, first, who, last=last)
     return at.go(f"/plant/{number}/fleet?{urlencode([*read_asked(_pairs(form)).pairs(), ('done', told)])}")
@@ -358,9 +361,9 @@ def drop_view(
     at: Annotated[Site, Depends(site)], number: int, view: int, form: Annotated[FormData, Depends(_form)]
 ) -> Response:
     """Remove a saved view."""
-    at.named()
+    who = at.named()
     with at.workspace.writing() as connection:
-        if not decided.drop_view(connection, number, view):
+        if not decided.drop_view(connection, number, view, who):
             raise HTTPException(404, "There is no such view; somebody has removed it already.")
     return at.go(f"/plant/{number}/fleet?{read_asked(_pairs(form)).query()}".rstrip("?"))
 

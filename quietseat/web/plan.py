@@ -7,7 +7,7 @@ import io
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from itertools import zip_longest
 from typing import Annotated, Any, TypeVar
@@ -16,12 +16,12 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Form, HTTPException, Query, Response
 
 from quietseat.basis import Basis, make
-from quietseat.planning.live import Live
+from quietseat.celltext import quiet
+from quietseat.planning.live import Live, as_decided
 from quietseat.planning.programme import SMALL
 from quietseat.planning.records import Item, Terms
 from quietseat.planning.windows import terms_of
 from quietseat.report import figures
-from quietseat.report.problems import quiet
 from quietseat.report.words import Shown
 from quietseat.status import InputUnusable
 from quietseat.store import Workspace, decided, studies
@@ -125,7 +125,7 @@ class Lives:
         items = self.items(workspace, study)
         key = (str(workspace.folder), study, tuple(sorted(chosen.items())))
         with self._lock:
-            return _held(self._kept, key, lambda: Live([_as_decided(item, chosen.get(item.tag)) for item in items], basis))
+            return _held(self._kept, key, lambda: Live(as_decided(items, chosen), basis))
 
     def over(self, workspace: Workspace, study: int, live: Live, chosen: Mapping[str, str], terms: Terms) -> Live:
         """The same valves, ready to be planned in dated windows."""
@@ -143,12 +143,6 @@ def _held(kept: OrderedDict[Key, Value], key: Key, made: Callable[[], Value]) ->
             kept.popitem(last=False)
     kept.move_to_end(key)
     return kept[key]
-
-
-def _as_decided(item: Item, remedy: str | None) -> Item:
-    """The valve with the remedy somebody decided on alone, where that is one a plan may take."""
-    only = tuple(option for option in item.options if option.remedy == remedy)
-    return replace(item, options=only) if only else item
 
 
 LIVES = Lives()

@@ -27,7 +27,7 @@ KINDS_OF_CELL = {
     "noticed": "read, and worth a look", "assumed": "read by a rule, not as written",
 }  # fmt: skip
 _CELL = re.compile(r"([A-Z]{1,3})(\d+)")
-_NOTICED = ("read all the same", "read by content", "taken as a further case", "only fills blanks")
+_NOTICED = ("read all the same", "read by content", "taken as a further case", "only fills blanks", "right as written")
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -46,6 +46,7 @@ class Entry:
     value: str
     rule: str
     mend: str
+    fields: tuple[str, ...] = ()  # of a contradiction: those of the same row that would decide it
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +127,15 @@ def _places(register: Register) -> dict[tuple[str, str], list[Location]]:
 def _told(register: Register) -> list[Entry]:
     known = by_name()
     return [
-        Entry(_what(p), p.sheet or "", p.row, p.column or "", p.field if p.field and p.field in known else "", p.value or "", p.rule, p.mend or "")
+        Entry(_what(p), p.sheet or "", p.row, p.column or "", p.field if p.field and p.field in known else "", p.value or "",
+              p.rule.removeprefix("check: "), p.mend or "", _decides(p))
         for p in register.problems if p.row is not None and p.file == register.file
     ]  # fmt: skip
+
+
+def _decides(problem: Problem) -> tuple[str, ...]:
+    own = [one.field for one in problem.settles if (one.sheet or problem.sheet, one.row or problem.row) == (problem.sheet, problem.row)]
+    return tuple(dict.fromkeys(shown(name) for name in own if name in fields()))
 
 
 def _what(problem: Problem) -> str:

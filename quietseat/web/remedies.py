@@ -11,11 +11,12 @@ from markupsafe import Markup
 from quietseat.report import drawing, tried
 from quietseat.report.document import Figure
 from quietseat.report.money import npv_range
-from quietseat.report.words import CLEARS, DASH, Shown, codes, is_number, percent
+from quietseat.report.words import CLEARS_NOTHING, DASH, Shown, clears, codes, is_number, percent
 from quietseat.web.site import blocks
 from quietseat.web.steps import Trail
 
 SHAPES = {"yes": "●", "subject-to-proof": "▲", "no": "▬"}  # the marks of the drawing of cost ranges
+_NO_CURE = "◇"  # of what changes nothing at the valve
 LEAST, MOST = 2, 4  # remedies compared at once
 _WIDTH, _HEIGHT, _EDGE = 180.0, 22.0, 6.0
 
@@ -29,8 +30,19 @@ def part(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: Sequence[st
     lines = [_line(one, valve, units, trail.plant, top, str(one["name"]) in ticked) for one in remedies]
     return {
         "lines": lines, "side": [_card(line, one, valve, units, trail.head) for line, one in zip(lines, remedies) if line["ticked"]], "ticked": ticked,
-        "too_many": len(set(tick)) > MOST, "most": MOST, "scale_end": units.money(top) if top else "", "shapes_of": SHAPES, "clears_words": CLEARS,
+        "too_many": len(set(tick)) > MOST, "most": MOST, "scale_end": units.money(top) if top else "", "measure": to_measure(valve),
     }  # fmt: skip
+
+
+def to_measure(valve: Mapping[str, Any]) -> list[str]:
+    """What has to be measured or stated before anything can be said to fail; empty where something is proven to fail, or nothing is open."""
+    first = next((one for one in valve.get("remedies") or () if one["name"] == valve.get("recommended") == "measure-first"), None)
+    return [words for words in str((first or {}).get("condition") or "").split("; ") if words]
+
+
+def _stands(one: Mapping[str, Any]) -> bool:
+    """Whether this answer changes nothing at the valve, because nothing is proven to fail."""
+    return one["name"] in CLEARS_NOTHING and one["clears"] != "no"
 
 
 def _usual(valve: Mapping[str, Any], remedies: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -46,11 +58,12 @@ def _line(
 ) -> dict[str, Any]:
     cost, life, fit = one.get("cost") or {}, one.get("life_cycle") or {}, one.get("fit") or {}
     return {
-        "name": one["name"], "title": one["title"], "clears": one["clears"], "cleared": codes(one.get("cleared")), "left": codes(one.get("left")),
+        "name": one["name"], "title": one["title"], "clears": clears(one["clears"], one["name"]), "cures": not _stands(one),
+        "shape": _NO_CURE if _stands(one) else SHAPES[one["clears"]], "cleared": codes(one.get("cleared")), "left": codes(one.get("left")),
         "created": codes(one.get("created")), "recommended": one["name"] == valve.get("recommended"), "best_yes": one["name"] == valve.get("best_yes"),
         "condition": one.get("condition") or "", "question": one.get("question") or "", "why": one.get("rejected_because") or "", "ticked": ticked,
-        "fit": fit.get("verdict") or DASH, "cost": units.spread(cost["total"]) if cost else "not priced", "bar": bar(cost.get("total"), top, one["clears"]),
-        "npv": npv_range(life, units), "pays": percent(life.get("probability_pays")), "hours": cost.get("crew_hours"), "outage": cost.get("outage_hours"),
+        "fit": fit.get("verdict") or DASH, "cost": units.spread(cost["total"]) if cost else "not priced", "bar": bar(cost.get("total"), top, "no" if _stands(one) else one["clears"]),
+        "npv": npv_range(life, units), "pays": DASH if _stands(one) else percent(life.get("probability_pays")), "hours": cost.get("crew_hours"), "outage": cost.get("outage_hours"),
         "link": f"/plant/{plant}/valve?{urlencode({'tag': valve['tag'], 'part': 'remedies', 'tick': one['name']})}",
     }  # fmt: skip
 

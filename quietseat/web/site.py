@@ -68,9 +68,12 @@ class Site:
             return f"{before.path or '/'}?{before.query}" if before.query else before.path or "/"
         return f"{url.path}?{url.query}" if url.query else url.path
 
-    def go(self, address: str) -> Response:
-        """After a change: look at this address."""
-        return RedirectResponse(address, 303)
+    def go(self, address: str, who: str | None = None) -> Response:
+        """After a change: look at this address. who: a name to keep in this browser from now on ("": forget it)."""
+        answer = RedirectResponse(address, 303)
+        if who is not None:
+            answer.set_cookie(NAME_COOKIE, quote(who.strip()[:80]), max_age=YEAR, httponly=True, samesite="strict")
+        return answer
 
     def plant(self, number: int) -> Plant:
         """The plant of this number. Raises 404 in words."""
@@ -106,11 +109,12 @@ class Site:
             raise HTTPException(404, f"The study has no valve {tag}.")
         return studies.record(row)
 
-    def named(self) -> str:
-        """Who is making a change. Raises 422 where nobody has given a name."""
-        if not self.who:
+    def named(self, given: str = "") -> str:
+        """Who is making a change: the name a form of the page gives, else the one kept. Raises 422 where nobody has given a name."""
+        who = given.strip()[:80] or self.who
+        if not who:
             raise HTTPException(422, "Give your name first (top of the page): every change is kept with who made it.")
-        return self.who
+        return who
 
 
 def site(request: Request) -> Site:

@@ -1,13 +1,13 @@
 """Where each number of a valve comes from: its step, and what went into that step (another step, a cell, a table row, a choice).
 
-A link is made only where name and value, or four digits of a value, agree; where nothing agrees there is none.
+A link is made only where a source can be named (`origins` says how); where none can, the page says so.
 """
 
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import groupby
 from typing import Any
@@ -15,39 +15,14 @@ from urllib.parse import urlencode
 
 from markupsafe import Markup
 
-from quietseat import units
 from quietseat.formula import number
 from quietseat.report.document import Block, StepLine, Steps
 from quietseat.report.words import Shown, choices, field_words, is_number
 from quietseat.typeset import unit_text
+from quietseat.web.origins import Link, Origins, amounts, digits, input_anchor
 from quietseat.web.site import blocks
 from quietseat.web.sources import documents, looked_up
 
-# What a formula calls a field of the valve: where the value stands in the study, and the field's name.
-_NAMES: Mapping[str, tuple[str, ...]] = {
-    "k": ("case.k",), "Z": ("case.Z",), "temperature": ("case.temperature",), "T": ("case.temperature",), "molar_mass": ("case.molar_mass",),
-    "M": ("case.molar_mass",), "p_set": ("valve.set_pressure",), "MAWP": ("vessel.mawp",), "set": ("valve.set_pressure",),
-    "operating maximum": ("vessel.operating_pressure",), "f": ("case.accumulation",), "W": ("case.flow",), "flow": ("case.flow",),
-    "Q": ("case.volume_flow",), "blowdown": ("valve.blowdown",), "length": ("inlet.length", "outlet.length"), "L": ("inlet.length", "outlet.length"),
-    "superimposed": ("case.superimposed_max", "case.superimposed_min"), "floor": ("case.superimposed_max", "case.superimposed_min"),
-    "p_sup": ("case.superimposed_min",), "rho": ("case.density",), "density": ("case.density",), "mu": ("case.viscosity",),
-    "viscosity": ("case.viscosity",), "volume": ("vessel.volume",), "roughness": ("inlet.roughness", "outlet.roughness"),
-    "effective_area": ("valve.effective_area",), "A": ("valve.effective_area", "valve.actual_area"), "h": ("inlet.height", "outlet.height"),
-    "K": ("inlet.loss_coefficient", "outlet.loss_coefficient", "valve.rated_coefficient"), "v1": ("case.specific_volume",), "v9": ("case.specific_volume_90",),
-    "inflow": ("case.flow",), "D": ("inlet.diameter", "outlet.diameter"), "sound_speed": ("case.sound_speed",),
-}  # fmt: skip
-_CHOICES = {"p_atm": "atmospheric_pressure"}
-# What a formula calls the result of an earlier step that has another symbol; a star stands for any end.
-_SYMBOLS: Mapping[str, tuple[str, ...]] = {
-    "equivalent_ratio": ("L/D",), "roughness": ("e",), "roughness_ratio": ("e/D",), "friction": ("f", "f_T"), "bore": ("D",), "length": ("L",),
-    "viscosity": ("mu",), "density": ("rho",), "mass_flux": ("G",), "flux": ("G",), "head": ("q",), "coefficient": ("K_*", "K"), "fittings": ("K",),
-    "mach": ("M", "M_*"), "mach_other": ("M", "M_*"), "area_ratio": ("A_ratio",), "sum_so_far": ("K", "dp_inlet"), "seat_area": ("A_s",),
-    "resistance": ("K*", "N"), "seat_diameter": ("D_s",), "max_lift": ("x_max",), "spring_rate": ("s",), "precompression": ("x_e",), "mass": ("m",),
-    "sound_speed": ("a",), "frequency": ("f_v",), "opening_time": ("t_o",), "travel": ("t_1",), "wave": ("dp_w",), "loss": ("dp_inlet",), "lift": ("x",),
-    "coupled_frequency": ("w_c",), "pressure": ("P1", "P2", "p_*"), "back": ("P2", "p_*"), "before": ("P1", "p_*"), "after": ("p_0",), "outlet": ("p_*", "P2"),
-    "flow": ("W", "W_*"), "W_rated": ("W_*",), "valve_flow": ("W_*",), "full_flow": ("W_full",), "relieving_pressure": ("P1", "P_r"), "effective_area": ("A",),
-    "P1": ("P1", "P_r"), "P2": ("P2", "p_*"), "number": ("B",), "ratio": ("r_*", "p_*", "r"), "floor": ("p_*",), "superimposed": ("p_*",),
-}  # fmt: skip
 # Checks whose value is a plain ratio of inputs, without a step of its own: the fields it is made of.
 _MADE_OF: Mapping[str, tuple[str, ...]] = {
     "close-to-set": ("vessel.operating_pressure", "valve.set_pressure"), "set-above-mawp": ("valve.set_pressure", "vessel.mawp"),
@@ -71,19 +46,12 @@ _FIGURES = {
     "built_up_pa": ("dp_built_up",), "built_up_required_pa": ("dp_built_up",), "back_pressure_pa": ("P2", "p_outlet"),
     "body_floor_pa": ("p_floor",), "outlet_mach": ("M_exit", "M"),
 }  # fmt: skip
+NOT_LINKED = "not linked"
+_HANDED = frozenset(("given", "line", "stated"))  # what a step says of a value that came from elsewhere in the program
 _SIGNIFICANT = 4  # digits that make a value its own mark
-_NEAR = 3  # the same, among the steps of one case
 _CELL = re.compile(r"^(.+)!(?:[A-Z]+)?(\d+)\b")
 _WORD = re.compile(r"[A-Za-z_]\w*")
 _CHOICE = re.compile(r"\bBasis:? ([a-z][a-z0-9_]+)|\bbasis ([a-z][a-z0-9_]+)")
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """A way on: what is said, and where it leads."""
-
-    words: str
-    href: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +64,13 @@ class Printed:
     sources: tuple[str, ...]
 
 
+Groups = list[tuple[str, list[Printed]]]
+_KEPT: dict[tuple[str, int, str], Groups] = {}
+_MOST = 100  # valves, of 0.1 to 0.5 MB each
+_DOCUMENTS: dict[tuple[str, str], tuple[str, ...]] = {}  # of a study and a source
+_keeping = threading.Lock()
+
+
 @dataclass(slots=True)
 class Trail:
     """The steps of one valve and the ways from its numbers to them. plant: its number; head: of the study."""
@@ -104,20 +79,24 @@ class Trail:
     head: Mapping[str, Any]
     plant: int
     shown: Shown
+    mark: tuple[str, int, str] | None = None  # of the study and the valve, by which its printed steps are kept; None keeps nothing
     steps: Sequence[Mapping[str, Any]] = field(init=False)
     _inputs: dict[str, Mapping[str, Any]] = field(init=False)
-    _choices: frozenset[str] = field(init=False)
-    _at: dict[str, list[int]] = field(init=False)  # places of the steps by their value as printed, the last first
-    _documents: dict[str, tuple[str, ...]] = field(init=False)
+    _choices: Mapping[str, str] = field(init=False)
+    _kept: Origins | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.steps = self.valve.get("steps") or ()
-        self._at, self._documents = {}, {}
-        for place in range(len(self.steps) - 1, -1, -1):
-            if is_number(self.steps[place]["value"]):
-                self._at.setdefault(number(self.steps[place]["value"]), []).append(place)
+        self._kept = None
         self._inputs = {str(item["field"]): item for item in self.valve.get("inputs") or ()}
-        self._choices = frozenset(str(row["name"]) for row in self.head["basis"]["choices"])
+        self._choices = choices(self.head)
+
+    @property
+    def origins(self) -> Origins:
+        """Where each value put into a step comes from."""
+        if self._kept is None:
+            self._kept = Origins(self.valve, self.head, self.plant, self.steps, self._inputs, self._choices)
+        return self._kept
 
     # -- from a number to its step ---------------------------------------------------------------------------------
 
@@ -129,6 +108,11 @@ class Trail:
     def step(self, place: int | None) -> str:
         """The address of a step; "" for none."""
         return "" if place is None else self.page("steps", f"step-{place}")
+
+    def of_symbol(self, symbol: str, group: str) -> str:
+        """The last step of a symbol in a group."""
+        found = [at for at, step in enumerate(self.steps) if (step["symbol"], step.get("group")) == (symbol, group)]
+        return self.step(found[-1]) if found else ""
 
     def of_case(self, case: Mapping[str, Any], key: str) -> str:
         """The step behind one figure of a case."""
@@ -188,11 +172,14 @@ class Trail:
         table = next((name for words, name in _LIMIT_TABLES if words in rule), "")
         if table:
             return f"/plant/{self.plant}/source?{urlencode({'table': table})}"
+        if finding["code"] == "chatter":
+            found = [at for at, step in enumerate(self.steps) if step["symbol"] in ("dp_allowed", "L_crit") and step["value"] == limit]
+            return self.step(found[-1]) if found else ""
         if "reseat pressure" in rule:
             return self.step(next((at for at, step in enumerate(self.steps) if step["symbol"] == "p_reseat"), None))
         made = choices(self.head)
         for name in _LIMITS.get(str(finding["code"]), ()):
-            if name in made and any(number(limit) == number(value) for value in _amounts(made[name])):
+            if name in made and any(number(limit) == number(value) for value in amounts(made[name])):
                 return f"/plant/{self.plant}/basis#{name}"
         found = [at for at, step in enumerate(self.steps) if step["value"] == limit]
         return self.step(found[-1]) if found and _own(limit) else ""
@@ -240,114 +227,53 @@ class Trail:
 
     # -- the steps printed -------------------------------------------------------------------------------------------
 
-    def groups(self) -> Iterator[tuple[str, list[Printed]]]:
-        """The steps by group, in order, each with the ways on from it."""
-        for group, members in groupby(enumerate(self.steps), key=lambda item: str(item[1].get("group") or "")):
-            yield group or "Calculation", [self._printed(at, step) for at, step in members]
+    def groups(self) -> Groups:
+        """The steps by group, in order, each with the ways on from it; kept in memory for the valves last looked at, for a study never changes."""
+        known = _KEPT.get(self.mark) if self.mark else None
+        if known is None:
+            known = [
+                (group or "Calculation", [self._printed(at, step) for at, step in members])
+                for group, members in groupby(enumerate(self.steps), key=lambda item: str(item[1].get("group") or ""))
+            ]
+            if self.mark:
+                with _keeping:
+                    while len(_KEPT) >= _MOST:
+                        _KEPT.pop(next(iter(_KEPT)))
+                    _KEPT[self.mark] = known
+        return known
 
     def _printed(self, at: int, step: Mapping[str, Any]) -> Printed:
         line: Block = Steps("", (StepLine(
             str(step["symbol"]), str(step["name"]), str(step["expression"] or ""), str(step["substituted"] or ""),
             number(step["value"]) if is_number(step["value"]) else "", unit_text(str(step["unit"] or "")), str(step["source"] or ""),
         ),))  # fmt: skip
-        links = (
-            [self._input(at, name, text) for name, text in _put_in(step)]
-            if step["expression"]
-            else [self._given(at, step)]
-        )
-        links += [self._choice(str(step["source"])), *self._rows(step)]
-        kept = {link.href: link for link in links if link is not None}
-        return Printed(f"step-{at}", blocks([line]), tuple(kept.values()), self._behind(str(step["source"])))
+        return Printed(f"step-{at}", blocks([line]), self.ways(at), self._behind(str(step["source"])))
+
+    def ways(self, at: int) -> tuple[Link, ...]:
+        """What went into a step, each with the way to where it comes from; without a way, in words why, or "not linked"."""
+        step = self.steps[at]
+        links: list[Link] = []
+        if step["expression"]:
+            for name, text in _put_in(step):
+                links += self.origins.of(at, name, text) or [Link(f"{name} = {text}: {NOT_LINKED}", "")]
+        elif is_number(step["value"]):
+            handed = self.origins.handed(at)
+            links += [handed] if handed else []
+        choice = self._choice(str(step["source"]))
+        links += [*([choice] if choice else []), *self._rows(step)]
+        if not links and is_number(step["value"]) and str(step["source"]) in _HANDED:
+            links = [Link(f"{step['symbol']} = {number(step['value'])}: {NOT_LINKED}", "")]
+        return tuple(dict.fromkeys(links))
 
     def _behind(self, source: str) -> tuple[str, ...]:
         """The documents of a source, looked up once."""
-        if source not in self._documents:
-            self._documents[source] = documents(source, self.head)
-        return self._documents[source]
-
-    def _input(self, at: int, name: str, text: str) -> Link | None:
-        """The way from a value put into a formula."""
-        same = self._earlier(at, text)
-        named = next(
-            (place for place in same if _called(str(self.steps[place]["symbol"]), (name, *_SYMBOLS.get(name, ())))),
-            None,
-        )
-        if named is not None:
-            return self._way(name, text, named)
-        cell = self._field(at, name, text)
-        if cell is not None:
-            return cell
-        if name in _CHOICES and _CHOICES[name] in self._choices:
-            return Link(
-                f"{name} = {text}: choice {_CHOICES[name].replace('_', ' ')}",
-                f"/plant/{self.plant}/basis#{_CHOICES[name]}",
-            )
-        near = next((place for place in same if self._family(place) == self._family(at)), None)
-        if near is not None and _digits(text) >= _NEAR:
-            return self._way(name, text, near)
-        if same and _digits(text) >= _SIGNIFICANT:
-            return self._way(name, text, same[0])
-        return self._chosen(at, name, text)
-
-    def _earlier(self, at: int, text: str) -> list[int]:
-        """Earlier steps with this value as printed, the nearest first."""
-        return [place for place in self._at.get(text, ()) if place < at]
-
-    def _way(self, name: str, text: str, place: int) -> Link:
-        return Link(f"{name} = {text}: step {self.steps[place]['symbol']}", f"#step-{place}")
-
-    def _family(self, at: int) -> str:
-        """The case a step belongs to, or its group."""
-        return str(self.steps[at].get("group") or "").partition(":")[0]
-
-    def _chosen(self, at: int, name: str, text: str) -> Link | None:
-        """A value that was taken in words in the same group: "taken as 1"."""
-        group = self.steps[at].get("group")
-        for place in range(at - 1, -1, -1):
-            step = self.steps[place]
-            if step.get("group") != group:
-                return None
-            if step["value"] is None and step["symbol"] == name and text in str(step["substituted"]):
-                return self._way(name, text, place)
-        return None
-
-    def _given(self, at: int, step: Mapping[str, Any]) -> Link | None:
-        """The way from a value that was read, or handed on by an earlier step."""
-        if not is_number(step["value"]):
-            return None
-        name, text = str(step["symbol"]), number(step["value"])
-        found = self._field(at, name, text)
-        if found is not None:
-            return found
-        for place in range(at - 1, -1, -1):
-            other = self.steps[place]
-            if (
-                other["expression"]
-                and (other["value"], other["unit"]) == (step["value"], step["unit"])
-                and self._family(place) == self._family(at)
-            ):
-                return self._way(name, text, place)
-        return None
-
-    def _field(self, at: int, name: str, text: str) -> Link | None:
-        """The field of the valve a formula's name stands for, where its value is this one."""
-        group = str(self.steps[at].get("group") or "").lower()
-        for path, value in self._candidates(name, group):
-            if is_number(value) and number(value) == text and path in self._inputs:
-                return Link(f"{name} = {text}: {field_words(path)}", f"#{input_anchor(path)}")
-        return None
-
-    def _candidates(self, name: str, group: str) -> Iterator[tuple[str, Any]]:
-        for known in _NAMES.get(name, ()):
-            table, _, key = known.partition(".")
-            if table in ("inlet", "outlet") and f"{table} line" not in group:
-                continue
-            if table != "case":
-                yield known, _value(self.valve.get(table) or {}, key)
-                continue
-            for place, case in enumerate(self.valve.get("case_inputs") or ()):
-                if not group.startswith("case ") or group.startswith(f"case {str(case.get('name', '')).lower()}"):
-                    yield f"cases.{place}.{key}", _value(case, key)
+        key = (str(self.head.get("hash")), source)
+        if key not in _DOCUMENTS:
+            with _keeping:
+                if len(_DOCUMENTS) >= 4000:
+                    _DOCUMENTS.clear()
+                _DOCUMENTS[key] = documents(source, self.head)
+        return _DOCUMENTS[key]
 
     def _choice(self, source: str) -> Link | None:
         name = self._choice_name(source)
@@ -394,48 +320,9 @@ class Trail:
         return ""
 
 
-def input_anchor(name: str) -> str:
-    """The anchor of an input's row."""
-    return "input-" + re.sub(r"[^A-Za-z0-9_]+", "-", name)
-
-
-def _value(record: Mapping[str, Any], key: str) -> Any:
-    """A field of a record in the study, whose keys end in their units."""
-    return next(
-        (
-            value
-            for name, value in record.items()
-            if name == key or (name.startswith(f"{key}_") and name not in _OTHERS.get(key, ()))
-        ),
-        None,
-    )
-
-
-_OTHERS = {
-    "specific_volume": ("specific_volume_90_m3_kg",), "density": ("density_90_kg_m3",), "k": (), "flow": (),
-}  # fmt: skip
-
-
-def _amounts(text: str) -> Iterator[float]:
-    """What a choice may mean as a number: a share or a plain one."""
-    for quantity in ("fraction", "number"):
-        with suppress(units.UnitError):
-            yield units.parse(text, quantity).value
-
-
 def _own(value: float) -> bool:
     """Whether a value is its own mark: not a round number that many steps share."""
-    return _digits(f"{value:.10g}") >= _SIGNIFICANT
-
-
-def _digits(text: str) -> int:
-    """Significant digits of a number as printed."""
-    return len(re.sub(r"e.*$|[^0-9]", "", text).strip("0"))
-
-
-def _called(symbol: str, names: Sequence[str]) -> bool:
-    """Whether a symbol is one of some names; a star at the end of a name stands for any end."""
-    return any(symbol == name or (name.endswith("*") and symbol.startswith(name[:-1])) for name in names)
+    return digits(f"{value:.10g}") >= _SIGNIFICANT
 
 
 def _put_in(step: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

@@ -14,17 +14,18 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Response
 from fastapi.responses import FileResponse
+from sqlalchemy import Connection
 
 from quietseat import changes
+from quietseat.celltext import quiet
 from quietseat.report import pdf, sheet
-from quietseat.report.problems import quiet
 from quietseat.report.words import DASH, VERDICTS, Shown, code, is_number, percent
-from quietseat.store import issued, jobs, plants, studies
+from quietseat.store import issued, jobs, plants, since, studies
 from quietseat.store.plants import Plant
 from quietseat.store.rows import Row
 from quietseat.web.site import Site, blocks, forget_studies, shown, site
 from quietseat.web.valve import found
-from quietseat.work import MADE, compared, compared_file, report_files, report_folder
+from quietseat.work import MADE, compared, compared_file, made, report_files, report_folder, sha256
 
 router = APIRouter()
 Here = Annotated[Site, Depends(site)]
@@ -41,6 +42,7 @@ FILE_WORDS = {
     "study.json": "the study for programs, and for checking it again", "problems.csv": "problems in the data, with the way to mend each",
     "fit-drawings.zip": "fit drawings as DXF, millimetres, 1 : 1",
 }  # fmt: skip
+_ORDER = {name: place for place, name in enumerate(FILE_WORDS)}
 KINDS_OF_FILES = {".pdf": "application/pdf", ".html": "text/html", ".json": "application/json", ".csv": "text/csv", ".zip": "application/zip",
                   ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", ".dxf": "image/vnd.dxf"}  # fmt: skip
 
@@ -58,20 +60,42 @@ def page(at: Here, number: int) -> Response:
     with at.workspace.reading() as connection:
         known = studies.of_plant(connection, number)
         one = _chosen(known, wanted, plant)
-        said = issued.remarks(connection, one["id"]) if one else []
-        mark = issued.mark(issued.as_data(connection, one["id"])) if one else ""
+        if one is None:
+            return at.page("study_none.html", title="Study", plant=plant, here="study")
+        told = _told(at, connection, plant, one)
         going = [
             job for job in jobs.of_plant(connection, number) if job["kind"] == "report" and job["state"] in jobs.OPEN
         ]
-    if one is None:
-        return at.page("study_none.html", title="Study", plant=plant, here="study")
-    files, stale = _files(at, one["id"], mark)
+    if told["sealed"]:
+        files, stale = _sealed(at, one["id"], told["sealed"], read=at.request.query_params.get("check") == "files"), False
+    else:
+        files, stale = _files(at, one["id"], issued.mark(told["state"]))
     return at.page(
-        "study.html", title="Study", plant=plant, here="study", known=known, one=one, said=said, stale=stale,
+        "study.html", title="Study", plant=plant, here="study", known=known, one=one, stale=stale, **told,
         files=[one_file for one_file in files if "/" not in one_file["name"]], drawings=[one_file for one_file in files if "/" in one_file["name"]],
         making=any(job["given"].get("study") == one["id"] for job in going), earlier=[row for row in known if row["number"] < one["number"]],
         others=[row for row in known if row["number"] != one["number"]],
     )  # fmt: skip
+
+
+def _told(at: Site, connection: Connection, plant: Plant, one: Row) -> dict[str, Any]:
+    """What was said and done about a study, and what is not in it."""
+    locked, state = one["state"] == issued.LOCKED, issued.as_data(connection, one["id"])
+    whole = at.study(replace(plant, study=one["id"]))
+    assert whole is not None  # listed a moment ago, and studies are never removed
+    lately = [] if locked or one["stage"] != "full" else since.not_in(connection, whole)
+    return {
+        "inputs": _inputs(whole), "state": state, "said": [*issued.remarks(connection, one["id"]), *issued.unbound(connection, one)],
+        "next_said": issued.on_plant(connection, plant.id) if locked else [], "history": issued.history(connection, one["id"]),
+        "since": lately[: since.MOST], "since_more": max(0, len(lately) - since.MOST), "since_counts": since.counts(lately),
+        "by_hand": since.standing(connection, plant.id), "noted": state["missing"], "sealed": issued.sealed(connection, one["id"]),
+    }  # fmt: skip
+
+
+def _inputs(study: Mapping[str, Any]) -> list[dict[str, str]]:
+    """The files a study was run from, by name and SHA-256."""
+    found = (study["head"].get("inputs") or {}).items()
+    return [{"which": which, "name": Path(str(one["path"])).name, "sha256": str(one["sha256"])} for which, one in found if one]
 
 
 def _chosen(known: list[Row], wanted: str, plant: Plant) -> Row | None:
@@ -96,14 +120,27 @@ def _files(at: Site, study: int, mark: str) -> tuple[list[dict[str, Any]], bool]
     folder = report_folder(at.workspace, study)
     if not (folder / MADE).is_file():
         return [], False
-    made = json.loads((folder / MADE).read_text(encoding="utf-8"))
+    printed = json.loads((folder / MADE).read_text(encoding="utf-8"))["mark"]
     names = report_files(folder)
-    order = {name: place for place, name in enumerate(FILE_WORDS)}
     out = [
-        {"name": name, "words": FILE_WORDS.get(name, ""), "size": _size((folder / name).stat().st_size)}
-        for name in sorted(names, key=lambda name: (order.get(name, len(order)), name))
+        {"name": name, "words": FILE_WORDS.get(name, ""), "size": _size((folder / name).stat().st_size), "wrong": "", "good": "", "sha256": ""}
+        for name in sorted(names, key=lambda name: (_ORDER.get(name, len(_ORDER)), name))
     ]
-    return out, made["mark"] != mark
+    return out, printed != mark
+
+
+def _sealed(at: Site, study: int, sealed: Mapping[str, Row], *, read: bool) -> list[dict[str, Any]]:
+    """The files a study was locked with. read: read each through and compare its SHA-256; else only whether it is there, in its size."""
+    folder = report_folder(at.workspace, study)
+    out = []
+    for name in sorted(sealed, key=lambda name: (_ORDER.get(name, len(_ORDER)), name)):
+        place, kept = folder / name, sealed[name]
+        wrong = "" if place.is_file() else "gone from the folder of the workspace"
+        if not wrong and (place.stat().st_size != kept["size"] or (read and sha256(place) != kept["sha256"])):
+            wrong = "altered since the lock"
+        good = "as locked" if read and not wrong else ""
+        out.append({"name": name, "words": FILE_WORDS.get(name, ""), "size": _size(kept["size"]), "sha256": kept["sha256"], "wrong": wrong, "good": good})
+    return out
 
 
 def _size(count: int) -> str:
@@ -117,10 +154,9 @@ def _size(count: int) -> str:
 def show(at: Here, number: int, study: int) -> Response:
     """Let the pages of the plant show this study."""
     at.plant(number)
-    at.named()
-    one = _study(at, number, study)
+    who, one = at.named(), _study(at, number, study)
     with at.workspace.writing() as connection:
-        plants.show_study(connection, number, one["id"])
+        plants.show_study(connection, number, one["id"], who)
     return at.go(address(number, study))
 
 
@@ -143,21 +179,20 @@ def withdraw(at: Here, number: int, study: int, why: Annotated[str, Form()] = ""
 
 
 @router.post("/plant/{number}/study/{study}/lock")
-def lock(at: Here, number: int, study: int) -> Response:
-    """Lock an issued study."""
+def lock(at: Here, number: int, study: int, reviewed: Annotated[str, Form()] = "") -> Response:
+    """Lock an issued study with its files. reviewed: somebody ticked that the reviewer has looked at it."""
     who, one = at.named(), _study(at, number, study)
-    with at.workspace.writing() as connection:
-        issued.lock(connection, one["id"], who)
+    with at.workspace.writing() as connection:  # no files are put in place meanwhile
+        issued.lock(connection, one["id"], who, lambda: made(at.workspace, one["id"]), reviewed=bool(reviewed))
     return _changed(at, number, study)
 
 
 @router.post("/plant/{number}/study/{study}/reviewer")
 def reviewer(at: Here, number: int, study: int, name: Annotated[str, Form()] = "") -> Response:
     """Name the reviewer."""
-    at.named()
-    one = _study(at, number, study)
+    who, one = at.named(), _study(at, number, study)
     with at.workspace.writing() as connection:
-        issued.review_by(connection, one["id"], name)
+        issued.review_by(connection, one["id"], name, who)
     return _changed(at, number, study)
 
 
@@ -183,6 +218,17 @@ def undo(at: Here, number: int, study: int, row: int, again: Annotated[str, Form
     return _changed(at, number, study, "#remarks")
 
 
+@router.post("/plant/{number}/study/{study}/next-remark")
+def next_remark(
+    at: Here, number: int, study: int, words: Annotated[str, Form()] = "", tag: Annotated[str, Form()] = ""
+) -> Response:
+    """Keep a remark for the study after a locked one."""
+    who, _ = at.named(), _study(at, number, study)
+    with at.workspace.writing() as connection:
+        issued.remark_on_plant(connection, number, words[:4000], who, tag.strip()[:80])
+    return _changed(at, number, study, "#next")
+
+
 def _changed(at: Site, number: int, study: int, where: str = "") -> Response:
     forget_studies()
     return at.go(address(number, study) + where)
@@ -193,25 +239,49 @@ def _changed(at: Site, number: int, study: int, where: str = "") -> Response:
 
 @router.post("/plant/{number}/study/{study}/files")
 def make_files(at: Here, number: int, study: int) -> Response:
-    """Queue the making of a study's files."""
-    one = _study(at, number, study)
+    """Queue the making of a study's files; refused in words where it was locked with them."""
+    who, one = at.named(), _study(at, number, study)
     with at.workspace.writing() as connection:
-        jobs.add(connection, number, "report", {"study": one["id"], "number": study})
+        issued.may_make(connection, one["id"])
+        jobs.add(connection, number, "report", {"study": one["id"], "number": study}, who)
     return at.go(address(number, study) + "#files")
 
 
 @router.get("/plant/{number}/study/{study}/file/{name:path}")
 def file(at: Here, number: int, study: int, name: str) -> Response:
-    """One file of a study, to be kept."""
-    folder = report_folder(at.workspace, _study(at, number, study)["id"])
+    """One file of a study, to be kept; of a locked study only as it was at the lock."""
+    one = _study(at, number, study)
+    folder = report_folder(at.workspace, one["id"])
+    with at.workspace.reading() as connection:
+        kept = issued.sealed(connection, one["id"])
     if not folder.is_dir() or name not in report_files(folder):
-        raise HTTPException(404, f"There is no file {name} of study {study}: make the files first.")
+        gone = f"The file {name} study {study} was locked with is gone from {folder}: take it from a copy of the workspace folder."
+        raise HTTPException(404, gone if name in kept else f"There is no file {name} of study {study}: make the files first.")
     path = folder / name
+    if kept and (name not in kept or sha256(path) != kept[name]["sha256"]):
+        was = f"SHA-256 {kept[name]['sha256']}" if name in kept else "there was none of this name"
+        raise HTTPException(
+            409, f"{name} was altered since study {study} was locked and is not handed out. At the lock: {was}; in the folder now: {sha256(path)}. "
+            "Take the locked one from a copy of the workspace folder.",
+        )  # fmt: skip
     return FileResponse(
         path,
         media_type=KINDS_OF_FILES.get(path.suffix, "application/octet-stream"),
         filename=f"study-{study}-{path.name}",
     )
+
+
+@router.get("/plant/{number}/study/{study}/input/{which}")
+def input_file(at: Here, number: int, study: int, which: str) -> Response:
+    """A file a study was run from, as it was then: register or mends."""
+    whole = at.study(replace(at.plant(number), study=_study(at, number, study)["id"]))
+    one = next((one for one in _inputs(whole or {"head": {}}) if one["which"] == which), None)
+    place = at.workspace.by_hash(one["sha256"]) if one else None
+    if one is None or place is None:
+        raise HTTPException(404, f"The workspace does not hold {one['name'] if one else 'such a file'} of study {study}.")
+    if sha256(place) != one["sha256"]:
+        raise HTTPException(409, f"{one['name']} was altered since study {study} was run from it, and is not handed out. Take it from a copy of the workspace.")
+    return FileResponse(place, media_type="application/octet-stream", filename=one["name"])
 
 
 @router.get("/plant/{number}/valve/sheet.pdf")
@@ -242,8 +312,8 @@ def sheet_page(at: Here, number: int, tag: str) -> Response:
 def _sheet(at: Site, number: int, tag: str) -> tuple[Plant, Mapping[str, Any], Mapping[str, Any]]:
     plant, study, valve = found(at, number, tag)
     with at.workspace.reading() as connection:
-        state = issued.as_data(connection, study["id"])
-    return plant, valve, {**study["head"], "issue": state}
+        state, stands = issued.as_data(connection, study["id"]), issued.by_hand(connection, study["id"])
+    return plant, valve, {**study["head"], "issue": {**state, "by_hand": stands}}
 
 
 # --- What changed ----------------------------------------------------------------------------------------------------
@@ -297,7 +367,7 @@ def _compared(at: Site, plant: int, rows: tuple[Row, Row]) -> Mapping[str, Any] 
             with at.workspace.writing() as connection:
                 if not any(job["kind"] == "compare" and job["given"] == {"old": old, "new": new} and job["state"] in jobs.OPEN
                            for job in jobs.of_plant(connection, plant)):  # fmt: skip
-                    jobs.add(connection, plant, "compare", {"old": old, "new": new})
+                    jobs.add(connection, plant, "compare", {"old": old, "new": new}, at.who)
             return None
         compared(at.workspace, old, new)
     return _read(place)

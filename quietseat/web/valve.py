@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from functools import lru_cache
 from typing import Annotated, Any
@@ -19,14 +20,15 @@ from quietseat.report import valve as printed
 from quietseat.report.document import Block, Column, Figure, Heading, TableBlock
 from quietseat.report.words import MARKS, OUTCOMES, SEVERITIES, VERDICTS_IN_TIME, Shown, code, is_number, percent
 from quietseat.status import InputUnusable
-from quietseat.store import decided, issued, mends, rows, valves
-from quietseat.store import tables as stored
+from quietseat.store import decided, issued, valves
 from quietseat.store.plants import Plant
-from quietseat.web import remedies
+from quietseat.web import lengths, remedies
+from quietseat.web.registers import Loaded
 from quietseat.web.site import Site, blocks, shown, site
 from quietseat.web.steps import Trail
 
 router = APIRouter()
+_ahead = ThreadPoolExecutor(1, "quietseat steps")
 
 # The parts of the page, in the order of the work: end of the address, title.
 PARTS = (
@@ -34,7 +36,7 @@ PARTS = (
     ("money", "Money"), ("history", "History"),
 )  # fmt: skip
 _FIGURES = (
-    ("required_flow_kg_s", "Required flow", "flow"), ("rated_flow_kg_s", "Rated flow", "flow"), ("full_flow_kg_s", "Un-derated flow", "flow"),
+    ("required_flow_kg_s", "Required flow", "flow"), ("rated_flow_kg_s", "Rated flow", "flow"), ("full_flow_kg_s", "Un-derated flow at 10 % over set", "flow"),
     ("utilisation", "Required over rated", "share"), ("required_area_m2", "Required area", "area"), ("relieving_pressure_pa", "Relieving pressure P1", "pressure"),
     ("inlet_loss_required", "Inlet loss at required flow, of set", "share"), ("inlet_loss_rated", "Inlet loss at rated flow, of set", "share"),
     ("built_up_required_pa", "Built-up back pressure at required flow", "difference"), ("built_up_pa", "Built-up back pressure at rated flow", "difference"),
@@ -58,13 +60,18 @@ def valve_page(
     with suppress(InputUnusable):
         request.app.state.registers.look(plant, 0.0)  # read it in the background: a what-if may come next
     if part == "steps" and not valve.get("steps") and work == "now":
-        valve, more["anew"] = _steps_anew(request, plant, valve), True
+        loaded, current = request.app.state.registers.at_once(plant)
+        more["anew"] = "waits" if loaded is None else "now" if current else "before"
+        valve = _steps_anew(loaded, valve) if loaded is not None else valve
     units = shown(study)
-    trail = Trail(valve, study["head"], plant.id, units)
-    more |= PART[part](valve, units, trail, tick or [])
+    trail = Trail(valve, study["head"], plant.id, units, None if more.get("anew") else (str(at.workspace.folder), study["id"], tag))
+    more = {**PART[part](valve, units, trail, tick or []), **more}
     if part in ("overview", "remedies", "history"):
         more |= _decided(at, plant, tag)
-    return at.page(f"valve_{part}.html", **frame(at, plant, study, valve, part), **more)
+    answer = at.page(f"valve_{part}.html", **frame(at, plant, study, valve, part), **more)
+    if part != "steps" and request.app.state.runs_jobs:
+        _ahead.submit(trail.groups)  # who looks at a valve looks at its steps next
+    return answer
 
 
 def found(at: Site, number: int, tag: str) -> tuple[Plant, Mapping[str, Any], dict[str, Any]]:
@@ -84,7 +91,6 @@ def frame(at: Site, plant: Plant, study: Mapping[str, Any], valve: Mapping[str, 
     """What the head of every part shows."""
     with at.workspace.reading() as connection:
         before, after = valves.neighbours(connection, study["id"], valve["rank"])
-        standing = rows.standing(connection, stored.mend, plant_id=plant.id)
     units = shown(study)
     body = valve.get("valve") or {}
     size = printed.designation(body)
@@ -92,7 +98,7 @@ def frame(at: Site, plant: Plant, study: Mapping[str, Any], valve: Mapping[str, 
         "what": " ".join(word for word in (size, body.get("kind") or "kind not stated") if word),
         "title": str(valve["tag"]), "plant": plant, "here": "fleet", "study": study, "valve": valve, "tag": valve["tag"], "part": part, "parts": PARTS,
         "before": before, "after": after, "units": units, "of": lambda name, **given: address(plant.id, valve["tag"], name, **given),
-        "set_pressure": units.pressure_of(body.get("set_pressure_pa")), "older": _older(study, standing), "other": lambda name: address(plant.id, name, part),
+        "set_pressure": units.pressure_of(body.get("set_pressure_pa")), "other": lambda name: address(plant.id, name, part),
     }  # fmt: skip
 
 
@@ -101,15 +107,8 @@ def address(plant: int, tag: Any, part: str = "overview", **given: Any) -> str:
     return f"/plant/{plant}/valve?{urlencode({'tag': tag, 'part': part, **given})}"
 
 
-def _older(study: Mapping[str, Any], standing: Sequence[dict[str, Any]]) -> tuple[int, int] | None:
-    """How many mends were made and how many undone after the study was run; None where it has all of them."""
-    found = mends.since(standing, (study["head"].get("register") or {}).get("mends") or ())
-    return found if any(found) else None
-
-
-def _steps_anew(request: Request, plant: Plant, valve: dict[str, Any]) -> dict[str, Any]:
-    """The valve with steps worked out from the register as it stands."""
-    loaded = request.app.state.registers.get(plant)
+def _steps_anew(loaded: Loaded, valve: dict[str, Any]) -> dict[str, Any]:
+    """The valve with steps worked out from the register as read."""
     if valve["tag"] not in loaded.jobs:
         raise HTTPException(
             404,
@@ -133,7 +132,8 @@ def _overview(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: list[s
         "findings": [_finding(one, units, trail) for one in valve.get("findings") or ()],
         "passed": [_finding(one, units, trail) for one in valve.get("passed") or ()],
         "rungs": [{"name": rung["name"], "text": units.pressure_of(rung["pressure_pa"]), "href": trail.of_rung(rung), "rests_on": rung.get("rests_on") or ""} for rung in rungs],
-        "ladder": blocks([picture]) if picture else "", "meaning": printed.verdict_title(valve),
+        "ladder": blocks([picture]) if picture else "", "meaning": printed.verdict_title(valve), "measure": remedies.to_measure(valve), "holdable": _holdable(valve),
+        "only_keep": valve.get("recommended") == "keep",
     }  # fmt: skip
 
 
@@ -171,7 +171,7 @@ def _figure(value: Any, kind: str, units: Shown) -> str:
 
 def _steps(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: list[str]) -> dict[str, Any]:
     return {
-        "groups": list(trail.groups()), "inputs": trail.inputs(), "assumptions": valve.get("assumptions") or (), "anew": False,
+        "groups": trail.groups(), "inputs": trail.inputs(), "assumptions": valve.get("assumptions") or (), "anew": "",
         "problems": blocks([printed.problem_table(valve["problems"], "Problems in its cells")]) if valve.get("problems") else "",
     }  # fmt: skip
 
@@ -181,9 +181,10 @@ def _stability(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: list[
     bare = {**valve, "chatter": {**found, "traces": [], "map": None} if found else None}
     lines = [(place, line) for place, line in enumerate(found.get("traces") or ()) if len(line.get("t_s") or ()) > 2]
     return {
-        "closed": blocks(printed.stability(valve, units)), "marched": blocks(in_time.section(bare, units)), "has_map": bool(found.get("map")),
+        "closed": blocks(list(printed.stability(valve, units))[1:]), "marched": blocks(in_time.section(bare, units)), "has_map": bool(found.get("map")),
         "traces": [(place, f"{motion.name(line)} flow: {VERDICTS_IN_TIME.get(line.get('verdict'), line.get('verdict'))}") for place, line in lines],
-        "why": valve.get("chatter_doubt") or "",
+        "judged": lengths.judged(valve, trail.head), **lengths.critical(valve, trail.head, trail.of_symbol("L_crit", "Stability")),
+        "cycling": lengths.cycling(valve, trail.head),
     }  # fmt: skip
 
 
@@ -226,13 +227,9 @@ def _reading(one: Mapping[str, Any], units: Shown) -> str:
     value = one.get("value")
     if not is_number(value):
         return "–"
-    return (
-        units.pressure_of(value)
-        if one["event"] in ("pop", "stuck")
-        else f"{value:,.6g} ppm"
-        if one["event"] == "leak"
-        else f"{value:g}"
-    )
+    if one["event"] in ("pop", "stuck"):
+        return units.pressure_of(value)
+    return {"leak": f"{value:,.6g} ppm", "bellows": f"{value:g} renewed", "lift": f"{value:g} lifts"}.get(str(one["event"]), f"{value:g}")
 
 
 PART: Mapping[str, Callable[[Mapping[str, Any], Shown, Trail, list[str]], dict[str, Any]]] = {
@@ -346,6 +343,11 @@ def decide(
     return at.go(address(number, tag, _part(part)))
 
 
+def _holdable(valve: Mapping[str, Any]) -> bool:
+    """Whether the plan could take this valve: a remedy of it clears every finding. Keeping and measuring bind nothing there."""
+    return any(one["clears"] != "no" and one["name"] not in STANDING for one in valve.get("remedies") or ())
+
+
 @router.post("/plant/{number}/valve/hold")
 def hold(
     at: Annotated[Site, Depends(site)], number: int, tag: Annotated[str, Form()], place: Annotated[str, Form()] = ""
@@ -355,7 +357,7 @@ def hold(
     who = at.named()
     if place not in ("", *decided.PLACES):
         raise HTTPException(422, "A valve is held in the plan, out of it, or free.")
-    if place == "in" and not any(one["clears"] != "no" and one["name"] not in STANDING for one in valve["remedies"]):
+    if place == "in" and not _holdable(valve):
         raise HTTPException(422, f"{tag} cannot be held in: no remedy of the study clears every finding of it.")
     with at.workspace.writing() as connection:
         decided.pin(connection, plant.id, tag, None, who)
@@ -390,7 +392,7 @@ def undo(
         if kind == "remark":
             done = issued.undo_of_plant(connection, plant.id, row, who, again=bool(again))
         elif again:
-            done = bool(decided.redo(connection, plant.id, kind, row))
+            done = bool(decided.redo(connection, plant.id, kind, row, who))
         else:
             done = bool(decided.undo(connection, plant.id, kind, row, who))
     if not done:

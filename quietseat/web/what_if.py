@@ -12,11 +12,12 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request, Response
 
+from quietseat import __version__
 from quietseat.basis import Basis
 from quietseat.fields import fields
 from quietseat.model import Location
 from quietseat.report.money import npv_range
-from quietseat.report.words import CLEARS, OUTCOMES, Shown, code, field_words, percent
+from quietseat.report.words import OUTCOMES, Shown, clears, code, field_words, percent
 from quietseat.status import InputUnusable
 from quietseat.store import jobs
 from quietseat.store import mends as kept
@@ -31,7 +32,6 @@ from quietseat.worklog import Worklog, read_orders
 router = APIRouter()
 
 DRAWS = 12  # of a march somebody waits for: at the smallest credible and the rated flow
-PATIENCE = 3.0  # seconds a page waits for a register that is being read
 KIND = "what-if"
 _FIELDS = (
     ("valve.set_pressure", "Set pressure"), ("vessel.operating_pressure", "Operating maximum"), ("inlet.length", "Inlet length"),
@@ -64,20 +64,21 @@ def page(
 ) -> Response:
     """The form with its answer; the answer alone where htmx asks. Fields of the address are the changes; draws: march it in time; job: a full run."""
     plant, study, valve = found(at, number, tag)
-    loaded, current = request.app.state.registers.look(plant, PATIENCE)
-    if loaded is None or not current:
+    loaded, current = request.app.state.registers.at_once(plant)
+    if loaded is None or (not current and tag not in loaded.jobs):
         return at.page("what_if_wait.html", **frame(at, plant, study, valve, KIND))
     asked = _asked(request, loaded, tag)
-    more: dict[str, Any] = {"answer": None, "wrong": "", "draws": DRAWS, "full": None}
+    more: dict[str, Any] = {"answer": None, "wrong": "", "draws": DRAWS, "full": None, "reading": "" if current else "reads"}
     if job:
         more["full"], asked = _full(at, plant, tag, job, asked)
     try:
         if more["full"] and more["full"]["result"]:
-            more["answer"] = _shown(more["full"]["result"], shown(study))
+            more["answer"] = _shown(more["full"]["result"], valve, shown(study))
         elif asked.changes:
-            more["answer"] = _shown(_judged(asked, DRAWS if draws else None), shown(study))
+            more["answer"] = _shown(_judged(asked, DRAWS if draws else None), valve, shown(study))
     except InputUnusable as error:
         more["wrong"] = str(error).removeprefix("what-if: ")
+    more["why_other"] = _why_other(at, plant, study, valve, more["answer"]) if more["answer"] else ""
     more |= {
         "changes": json.dumps(asked.changes),
         "plant": plant,
@@ -92,6 +93,14 @@ def page(
     if request.app.state.runs_jobs and not draws and not job:
         _march_ahead(asked)
     return at.page("what_if.html", **{**frame(at, plant, study, valve, KIND), **more})
+
+
+@router.get("/plant/{number}/valve/what-if/reading")
+def reading(at: Annotated[Site, Depends(site)], request: Request, number: int, tag: str) -> Response:
+    """Whether the register has been read with the newest mends, as a piece of the page that asks again by itself."""
+    plant = at.plant(number)
+    _, current = request.app.state.registers.look(plant, 0.0)
+    return at.page("what_if_reading.html", title="What if", plant=plant, here="fleet", tag=tag, reading="read" if current else "reads")
 
 
 def _asked(request: Request, loaded: Loaded, tag: str) -> Asked:
@@ -217,7 +226,7 @@ def _beside(asked: Asked) -> list[str]:
 # -- the answer as shown -------------------------------------------------------------------------------------------
 
 
-def _shown(answer: Mapping[str, Any], units: Shown) -> dict[str, Any]:
+def _shown(answer: Mapping[str, Any], valve: Mapping[str, Any], units: Shown) -> dict[str, Any]:
     before, after = answer["before"], answer["after"]
     picture = ladders(str(answer["tag"]), before["ladder"], after["ladder"], units)
     cases = [
@@ -232,7 +241,7 @@ def _shown(answer: Mapping[str, Any], units: Shown) -> dict[str, Any]:
         "before": before, "after": after, "changes": [{**one, "field": _label(str(one["field"]))} for one in answer["changes"]], "gone": [_finding(one) for one in answer["gone"]],
         "new": [_finding(one) for one in answer["new"]],
         "moved": [{**_finding(one["after"]), "was": OUTCOMES.get(one["before"]["outcome"], one["before"]["outcome"])} for one in answer["changed"]],
-        "ladder": blocks([picture]) if picture else "", "cases": cases, "money": [(_money(before, units)), (_money(after, units))], "draws": answer["draws"],
+        "ladder": blocks([picture]) if picture else "", "cases": cases, "money": _all_money(answer, valve, units), "draws": answer["draws"],
         "marched": [_marched(before), _marched(after)], "stability": [before["stability"]["verdict"], after["stability"]["verdict"]],
     }  # fmt: skip
 
@@ -258,15 +267,57 @@ def _case(one: Mapping[str, Any], units: Shown) -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
+def _all_money(answer: Mapping[str, Any], valve: Mapping[str, Any], units: Shown) -> dict[str, Any]:
+    """The money of the study, of both sides, and their difference. here: the valve as it is as judged here, where that is not what the study says."""
+    study = _money(_of_study(valve), units)
+    here, after = (_money(answer[side], units) for side in ("before", "after"))
+    return {"study": study, "here": here if any(here[key] != study[key] for key in ("title", "cost", "npv", "pays")) else None,
+            "after": after, "difference": _difference(answer.get("difference") or {}, units)}  # fmt: skip
+
+
+def _why_other(at: Site, plant: Plant, study: Mapping[str, Any], valve: Mapping[str, Any], answer: Mapping[str, Any]) -> str:
+    """Why the valve as it is, judged here, may differ from the study: everything that is known to be another."""
+    money, seen = answer["money"], valve.get("chatter") or {}
+    said = ["mends or choices were changed since the study"] if at.since(plant) else []
+    if study["head"].get("version") != __version__:
+        said.append(f"the study was run by quietseat {study['head'].get('version')}, this answer by {__version__}")
+    if money["here"] and money["here"]["draws"] != money["study"]["draws"] and money["study"]["draws"]:
+        said.append(f"the study drew the money {money['study']['draws']} times, this answer {money['here']['draws'] or 'not at all'}")
+    if seen.get("samples") and seen["samples"] != answer["draws"]:
+        said.append(f"the study marched the valve in time with {seen['samples']} draws and its remedies too, this answer {'with ' + str(answer['draws']) + ' draws and no remedies' if answer['draws'] else 'is closed form'}")
+    return "; ".join(said) or "no reason is known; run the study again"
+
+
+def _of_study(valve: Mapping[str, Any]) -> dict[str, Any]:
+    """What the study says of the valve, as a side of a what-if."""
+    best = next((one for one in valve.get("remedies") or () if one["name"] == valve.get("recommended")), None)
+    fit = ((best or {}).get("fit") or {}).get("verdict")
+    return {"verdict": valve["verdict"], "recommended": {**best, "fit": fit} if best else None}
+
+
 def _money(side: Mapping[str, Any], units: Shown) -> dict[str, str]:
     best = side["recommended"]
     if best is None:
         return {"title": "nothing to cure" if side["verdict"] == "sound" else "none: nothing tried clears it", "clears": "–", "cost": "–", "npv": "–", "pays": "–",
-                "condition": "", "fit": "–"}  # fmt: skip
+                "condition": "", "fit": "–", "draws": ""}  # fmt: skip
     life = best.get("life_cycle") or {}
     return {
-        "title": best["title"], "clears": CLEARS.get(best["clears"], best["clears"]), "cost": units.spread((best.get("cost") or {}).get("total")),
-        "npv": npv_range(life, units), "pays": percent(life.get("probability_pays")), "condition": best["condition"], "fit": best["fit"] or "–",
+        "title": best["title"], "clears": clears(best["clears"], best["name"]), "cost": units.spread((best.get("cost") or {}).get("total")),
+        "npv": npv_range(life, units), "pays": percent(life.get("probability_pays")), "condition": best.get("condition") or "", "fit": best["fit"] or "–",
+        "draws": f"{life['draws']:,}".replace(",", "\u00a0") if life.get("draws") else "",
+    }  # fmt: skip
+
+
+def _difference(found: Mapping[str, Any], units: Shown) -> dict[str, str]:
+    """What the change does to the money, signed, in words for each row."""
+
+    def signed(value: float | None) -> str:
+        return "–" if value is None else ("+" if value > 0 else "−" if value < 0 else "") + units.money(abs(value))
+
+    pays = found.get("pays")
+    return {
+        "cost": signed(found.get("cost_mid")), "npv": f"{signed(found.get('npv_mid'))} (mean {signed(found.get('npv_mean'))})" if found.get("npv_mid") is not None else "–",
+        "pays": "–" if pays is None else ("+" if pays > 0 else "") + percent(pays),
     }  # fmt: skip
 
 
@@ -314,9 +365,10 @@ def queue(
 ) -> Response:
     """Queue the full run of a what-if: all draws, remedies marched too."""
     plant, _, _ = found(at, number, tag)
+    who = at.named()
     asked = _posted(request, plant, tag, changes)
     with at.workspace.writing() as connection:
-        job = jobs.add(connection, plant.id, KIND, {"tag": tag, "changes": asked.changes})
+        job = jobs.add(connection, plant.id, KIND, {"tag": tag, "changes": asked.changes}, who=who)
     return at.go(_address(number, tag, {}, job=job))
 
 

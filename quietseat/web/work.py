@@ -25,8 +25,9 @@ def strip(at: Annotated[Site, Depends(site)], number: int) -> Response:
 def cancel(at: Annotated[Site, Depends(site)], number: int, job: int) -> Response:
     """Cancel a job; what it has finished is kept."""
     _mine(at, number, job)
+    who = at.named()
     with at.workspace.writing() as connection:
-        jobs.cancel(connection, job)
+        jobs.cancel(connection, job, who)
     return at.go(f"/plant/{number}/work")
 
 
@@ -34,8 +35,9 @@ def cancel(at: Annotated[Site, Depends(site)], number: int, job: int) -> Respons
 def resume(at: Annotated[Site, Depends(site)], number: int, job: int) -> Response:
     """Let a cancelled or failed job go on from what it has finished."""
     _mine(at, number, job)
+    who = at.named()
     with at.workspace.writing() as connection:
-        jobs.resume(connection, job)
+        jobs.resume(connection, job, who)
     return at.go(f"/plant/{number}/work")
 
 
@@ -43,8 +45,9 @@ def resume(at: Annotated[Site, Depends(site)], number: int, job: int) -> Respons
 def again(at: Annotated[Site, Depends(site)], number: int) -> Response:
     """Queue a study of the plant as it stands: a first look at once, the full one after it."""
     at.plant(number)
+    who = at.named()
     with at.workspace.writing() as connection:
-        jobs.add(connection, number, "study", {"stage": "first look"})
+        jobs.add(connection, number, "study", {"stage": "first look"}, who)
     return at.go(f"/plant/{number}/work")
 
 

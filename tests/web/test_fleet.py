@@ -254,7 +254,7 @@ def test_ticked_rows_are_decided_undone_and_decided_again(workspace: Workspace, 
         "PSV-9": ("bellows", "Ada", "cheap"), "PSV-10": ("restricted-lift", "Ada", "cheap"),
     }  # fmt: skip
     page = client.get(answer.headers["location"]).text
-    assert "2 valves decided as recommended" in page and "1 left as they were" in page and "as recommended</td>" in page
+    assert "2 valves decided as recommended" in page and "1 left as it was" in page and "as recommended</td>" in page
     done = re.search(r'name="done" value="([^"]+)"', page)
     assert done
     back = client.post("/plant/1/fleet/undo", data={"done": done.group(1), "back": "undo", "q": "psv"})
@@ -282,6 +282,21 @@ def test_all_that_match_are_held_and_freed_and_held_again(workspace: Workspace, 
     client.post("/plant/1/fleet/undo", data={"done": done.group(1), "back": "undo"})
     with workspace.reading() as connection:
         assert decided.pins(connection, 1) == {"PSV-9": "out", "PSV-2": "out"}
+
+
+def test_only_valves_with_a_remedy_are_held_in_and_the_others_are_counted_with_why(workspace: Workspace, client: TestClient) -> None:
+    page = client.get(_do(client, "in", which="all").headers["location"]).text
+    with workspace.reading() as connection:
+        assert decided.pins(connection, 1) == {"PSV-9": "in", "PSV-10": "in", "PSV-2": "in"}
+    assert "3 valves held in the plan. 3 left as they were: 1 sound: nothing to cure, 1 to measure first: no remedy is known yet, " in page
+    assert "1 without a remedy that clears every finding." in page  # =1+1, recommended nothing
+    page = client.get(_do(client, "in", tag=["PSV-1"]).headers["location"]).text
+    assert "Nothing has changed. 1 left as it was: 1 sound: nothing to cure." in page
+
+
+def test_measuring_and_keeping_are_never_said_to_clear(client: TestClient) -> None:
+    page = client.get("/plant/1/fleet?verdict=unproven").text
+    assert "settles the verdict first" in page and "subject to proof" not in page
 
 
 def test_a_change_is_refused_where_nothing_is_ticked_or_the_study_is_another(client: TestClient) -> None:
@@ -429,6 +444,29 @@ def test_rows_are_walked_and_ticked_by_keys(chromium: Any, address: str) -> None
     assert page.locator("input[name=tag]:checked").evaluate_all("boxes => boxes.map((box) => box.value)") == ["PSV-10"]
     assert page.locator("#ticked").text_content() == "(1 ticked)"
     assert page.evaluate("document.activeElement.id") == "q"
+    assert errors == []
+    page.context.close()
+
+
+def test_the_arrow_keys_walk_from_a_row_and_the_focus_is_never_lost(chromium: Any, address: str) -> None:
+    page, errors = _opened(chromium, f"{address}/plant/1/fleet")
+    focus = "document.activeElement.textContent.trim() || document.activeElement.id"
+    page.keyboard.press("j")
+    page.keyboard.press("ArrowDown")
+    assert page.evaluate(focus) == "PSV-10"
+    page.keyboard.press("ArrowUp")
+    assert page.evaluate(focus) == "PSV-9"
+    page.locator("#d-unit summary").click()
+    page.locator("#d-unit input").first.focus()
+    page.keyboard.press("Escape")
+    assert page.evaluate("document.activeElement.tagName") == "SUMMARY" and not page.locator("#d-unit[open]").count()
+    page.locator("#sort-cost").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**sort=cost")
+    page.wait_for_selector("#sort-cost:focus")
+    page.locator("#page-next").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**page=2")
     assert errors == []
     page.context.close()
 

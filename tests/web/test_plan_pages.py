@@ -298,14 +298,16 @@ def test_a_locked_study_takes_no_remark_from_any_page(client: TestClient, space_
     space = open_workspace(space_copy)
     with space.writing() as connection:
         issued.issue(connection, 1, "Rev A", "Ann Body")
-        issued.lock(connection, 1, "Ann Body")
+        issued.review_by(connection, 1, "Kim Roe", "Ann Body")
+        files = issued.Made(issued.mark(issued.as_data(connection, 1)), [(name, 1, "0" * 64) for name in issued.FILES])
+        issued.lock(connection, 1, "Ann Body", lambda: files, reviewed=True)
         (said,) = [row for row in issued.remarks(connection, 1) if row["words"] == "before"]
     answer = client.post("/plant/1/valve/remark", data={"tag": tag, "words": "after"})
     assert answer.status_code == 422 and "locked" in answer.text
     answer = client.post("/plant/1/valve/undo", data={"tag": tag, "kind": "remark", "row": said["id"]})
     assert answer.status_code == 422 and "locked" in answer.text
     with space.reading() as connection:
-        assert [row["words"] for row in issued.remarks(connection, 1)] == ["before", "Locked."]
+        assert [row["words"] for row in issued.remarks(connection, 1)] == ["before"]
         assert issued.remarks(connection, 1)[0]["undone_at"] is None
 
 

@@ -6,6 +6,7 @@ Browser tests are skipped with a line where there is no Chromium.
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import re
@@ -23,12 +24,12 @@ from fastapi.testclient import TestClient
 
 from quietseat.basis import make
 from quietseat.status import InputUnusable
-from quietseat.store import Workspace, decided, issued, jobs, open_workspace, plants, studies
+from quietseat.store import Workspace, chosen, decided, issued, jobs, mends, open_workspace, plants, studies
 from quietseat.study import run
 from quietseat.web import study as study_page
 from quietseat.web.app import make_app
 from quietseat.web.site import NAME_COOKIE
-from quietseat.work import compared_file, report_folder, work
+from quietseat.work import MADE, compared_file, report_folder, work
 
 REGISTER = (
     "Tag,Type,Designation,Inlet class,Set pressure (barg),MAWP (barg),Operating pressure (barg),Blowdown (%),Seat,Phase,Fluid,Mol wt,k,Z,"
@@ -106,7 +107,7 @@ def test_another_study_can_be_shown(client: TestClient, space: Workspace) -> Non
 
 def test_only_a_named_person_changes_anything(client: TestClient) -> None:
     client.cookies.clear()
-    for what in ("show", "issue", "withdraw", "lock", "reviewer", "remark", "remark/1/undo"):
+    for what in ("show", "issue", "withdraw", "lock", "reviewer", "remark", "remark/1/undo", "files", "next-remark"):
         assert "Give your name first" in post(client, what, status=422, words="x")
 
 
@@ -118,6 +119,7 @@ def test_draft_issued_locked_in_this_order_and_never_back_from_locked(client: Te
     assert "is issued already, by Ann Body" in post(client, "issue", status=422, words="B")
     post(client, "reviewer", name="Kim Roe")
     post(client, "remark", words="Check the isometric", tag="PSV-1")
+    put_files(space)
     said = text(client)
     assert (
         "issued by Ann Body on" in said
@@ -125,8 +127,8 @@ def test_draft_issued_locked_in_this_order_and_never_back_from_locked(client: Te
         and "Kim Roe" in said
         and "Check the isometric" in said
     )
-    post(client, "lock")
-    assert "locked" in text(client)
+    post(client, "lock", reviewed="yes")
+    assert "locked by Ann Body on" in text(client)
     for what, given in (
         ("issue", {"words": "B"}),
         ("withdraw", {}),
@@ -139,11 +141,165 @@ def test_draft_issued_locked_in_this_order_and_never_back_from_locked(client: Te
         assert "was locked on" in refused and "belongs to the next study" in refused, what
     with space.reading() as connection:
         state = issued.as_data(connection, 2)
-    assert (state["state"], state["words"], state["reviewer"]) == ("locked", "Revision A", "Kim Roe")
+    assert (state["state"], state["words"], state["reviewer"], state["locked_by"]) == ("locked", "Revision A", "Kim Roe", "Ann Body")
+    assert state["locked_at"]
+
+
+def put_files(space: Workspace, study: int = 2) -> Path:
+    """Files of a study in place, as its job leaves them, printing its state of now."""
+    folder = report_folder(space, study)
+    folder.mkdir(parents=True, exist_ok=True)
+    with space.reading() as connection:
+        mark = issued.mark(issued.as_data(connection, study))
+    for name in (*issued.FILES, "fit-drawings/PSV-1.dxf"):
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(f"content of {name}", encoding="utf-8")
+    (folder / MADE).write_text(json.dumps({"mark": mark}), encoding="utf-8")
+    return folder
+
+
+def locked(client: TestClient, space: Workspace) -> Path:
+    """Study 2 issued, reviewed by Kim and locked; gives the folder of its files."""
+    post(client, "issue", words="Revision A")
+    post(client, "reviewer", name="Kim Roe")
+    folder = put_files(space)
+    post(client, "lock", reviewed="yes")
+    return folder
+
+
+def test_a_lock_takes_a_reviewer_a_review_and_files_of_now(client: TestClient, space: Workspace) -> None:
+    post(client, "issue", words="Revision A")
+    put_files(space)
+    assert "Name the reviewer first" in post(client, "lock", status=422, reviewed="yes")
+    post(client, "reviewer", name="Kim Roe")
+    assert "Nothing was said by Kim Roe" in post(client, "lock", status=422)
+    assert "print an older state" in post(client, "lock", status=422, reviewed="yes")  # the reviewer came after them
+    shutil.rmtree(report_folder(space, 2))
+    assert "Make the files first" in post(client, "lock", status=422, reviewed="yes")
+    (put_files(space) / "study.pdf").unlink()
+    assert "study.pdf not there" in post(client, "lock", status=422, reviewed="yes")
+    with space.writing() as connection:
+        issued.remark(connection, 2, "read it all", "kim roe")
+    put_files(space)
+    post(client, "files")
+    assert "are being made" in post(client, "lock", status=422)
+    with space.writing() as connection:
+        jobs.cancel(connection, 1, "Ann Body")
+    post(client, "lock")  # what the reviewer said is the review
+    assert "reviewed by Kim Roe (1 remark)" in text(client)
+
+
+def test_every_reviewer_ever_named_stays_on_record(client: TestClient, space: Workspace) -> None:
+    post(client, "reviewer", name="Kim Roe")
+    client.cookies.set(NAME_COOKIE, "Bo%20Ny")
+    for name in ("Lou Tan", "Lou Tan", ""):
+        post(client, "reviewer", name=name)
+    with space.reading() as connection:
+        told = [(one["who"], one["before"], one["after"]) for one in issued.history(connection, 2) if one["done"] == "reviewer"]
+    assert told == [("Ann Body", None, "Kim Roe"), ("Bo Ny", "Kim Roe", "Lou Tan"), ("Bo Ny", "Lou Tan", None)]
+    said = text(client)
+    assert "Kim Roe, before: nobody" in said and "Lou Tan, before: Kim Roe" in said and "nobody, before: Lou Tan" in said
+
+
+def test_files_of_a_locked_study_are_kept_by_their_hash(client: TestClient, space: Workspace) -> None:
+    folder = locked(client, space)
+    digest = hashlib.sha256(b"content of study.pdf").hexdigest()
+    said = text(client)
+    assert digest in said and "Make the files" not in said
+    assert client.get("/plant/1/study/2/file/study.pdf").text == "content of study.pdf"
+    assert "they are not made again" in post(client, "files", status=422)
+    with space.writing() as connection:  # queued all the same, by an older page or a job that goes on
+        job = jobs.add(connection, 1, "report", {"study": 2, "number": 2})
+    assert jobs.take(space) is not None
+    work(space.folder, job)
+    with space.reading() as connection:
+        ended = jobs.get(connection, job)
+    assert ended is not None and ended["state"] == "failed" and "they are not made again" in ended["error"]
+    assert (folder / "study.pdf").read_text() == "content of study.pdf"
+
+    (folder / "study.pdf").write_text("CONTENT of study.pdf", encoding="utf-8")  # of the same size
+    refused = text(client, "/plant/1/study/2/file/study.pdf", 409)
+    assert "study.pdf was altered since study 2 was locked" in refused and digest in refused
+    (folder / "study.json").write_text("longer than it was before", encoding="utf-8")
+    (folder / "study.html").unlink()
+    (folder / "slipped-in.pdf").write_text("x", encoding="utf-8")
+    assert "is gone from" in text(client, "/plant/1/study/2/file/study.html", 404)
+    assert text(client, "/plant/1/study/2/file/slipped-in.pdf", 409)
+    said = text(client)
+    assert "2 files of this locked study are not as locked" in said and said.count("altered since the lock") == 1
+    said = text(client, "/plant/1/study?number=2&check=files")
+    assert "3 files of this locked study" in said and said.count("altered since the lock") == 2 and said.count("✓ as locked") == 4
+
+
+def test_what_a_study_was_run_from_is_handed_out_as_it_was(client: TestClient, space: Workspace) -> None:
+    assert client.get("/plant/1/study/3/input/register").text == REGISTER.format(10, "8")
+    answer = client.get("/plant/1/study/2/input/register")
+    content = REGISTER.format(10, "9.6")
+    digest = hashlib.sha256(content.encode()).hexdigest()
+    assert answer.text == content and 'filename="register.csv"' in answer.headers["content-disposition"] and digest in text(client)
+    for which in ("mends", "..%2Fworkspace.db", "other"):
+        assert client.get(f"/plant/1/study/2/input/{which}").status_code == 404
+    (space.folder / "files" / digest[:2] / f"{digest}.bin").write_text("altered")
+    assert "was altered since study 2 was run" in text(client, "/plant/1/study/2/input/register", 409)
+
+
+def test_a_study_locked_before_hashes_were_kept_gets_its_files_once(client: TestClient, space: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    locked(client, space)
+    with space.writing() as connection:
+        connection.exec_driver_sql("delete from sealed")
+    monkeypatch.setattr("quietseat.report.write", lambda found, folder, progress: [(folder / name).write_text("x") for name in issued.FILES])
+    assert "the files made now are kept with it" in text(client)
+    post(client, "files")
+    job = jobs.take(space)
+    assert job is not None
+    work(space.folder, job["id"])
+    assert hashlib.sha256(b"x").hexdigest() in text(client)
+    assert "they are not made again" in post(client, "files", status=422)
+
+
+def test_what_is_not_in_a_study_is_said_and_kept_with_its_issue(client: TestClient, space: Workspace) -> None:
+    assert "Not in this study" not in text(client)
+    with space.writing() as connection:
+        mends.keep(connection, 1, {"kind": "cell", "sheet": "", "row": 2, "field": "set_pressure", "value": "9 barg", "why": "nameplate"}, "Bo")
+        chosen.choose(connection, 1, {"budget": "70000"}, "new year", "Cy")
+        decided.decide_all(connection, 1, [(f"PSV-{n}", "keep", "Keep it") for n in range(7)], "bulk", "Dee")
+        decided.pin(connection, 1, "PSV-1", "out", "Eve")
+        decided.undo(connection, 1, "pin", 1, "Fay")
+        issued.remark(connection, 3, "on the other one", "Gil")
+    said = text(client)
+    assert "Not in this study: 1 mend, 1 choice of the Basis, 7 decisions, 2 holds, 1 remark" in said
+    for words in (
+        "set_pressure in row 2 “9 barg” (Bo", "Choice budget: the default, now “70000” (Cy", "PSV-0, PSV-1, PSV-2, PSV-3, PSV-4 and 2 more valves: Keep it (Dee",
+        "PSV-1: held out (Eve", "Hold undone since: PSV-1 (Fay", "Remark on study 3: on the other one (Gil", "7 decisions by hand stand",
+    ):  # fmt: skip
+        assert words in said, words
+    post(client, "issue", words="Revision A")
+    with space.reading() as connection:
+        state, told = issued.as_data(connection, 2), issued.history(connection, 2)
+    assert state["missing"][0] == "Not in it: 1 mend, 1 choice of the Basis, 7 decisions, 2 holds, 1 remark."
+    assert told[-1]["done"] == "issued" and "“9 barg” (Bo" in told[-1]["words"]
+    with space.writing() as connection:
+        mends.undo(connection, 1, 1, "Bo")
+    assert "“9 barg” (Bo" in text(client)  # as kept at the issue
+    post(client, "reviewer", name="Kim Roe")
+    put_files(space)
+    post(client, "lock", reviewed="yes")
+    with space.reading() as connection:
+        state = issued.as_data(connection, 2)
+    assert state["missing"][0] == "Not in it: 1 choice of the Basis, 7 decisions, 2 holds, 1 remark."
+
+
+def test_which_study_is_shown_is_kept_with_who(client: TestClient, space: Workspace) -> None:
+    post(client, "show", 3)
+    with space.reading() as connection:
+        (told,) = [one for one in issued.history(connection, 3) if one["done"] == "shown"]
+    assert (told["who"], told["before"], told["after"]) == ("Ann Body", "study 2", "study 3")
 
 
 def test_an_issue_is_taken_back_with_who_and_why_on_record(client: TestClient) -> None:
     post(client, "issue", words="Revision A")
+    for why in ("", "  "):
+        assert "Write why the issue is taken back" in post(client, "withdraw", status=422, why=why)
     post(client, "withdraw", why="wrong register")
     said = text(client)
     assert "draft, not issued" in said and "taken back: wrong register" in said
@@ -169,23 +325,51 @@ def test_remarks_are_undone_and_stand_again(client: TestClient, space: Workspace
 
 def test_what_a_locked_study_prints_stays_whatever_is_said_elsewhere(client: TestClient, space: Workspace) -> None:
     post(client, "issue", words="A")
-    post(client, "remark", words="first")
-    post(client, "lock")
+    post(client, "reviewer", name="Kim Roe")
+    post(client, "remark", words="undone before the lock")
+    post(client, "remark", words="first", tag="PSV-1")
+    post(client, "remark/1/undo")
+    put_files(space)
+    post(client, "lock", reviewed="yes")
     with space.reading() as connection:
         before = issued.as_data(connection, 2)
+    assert [one["words"] for one in before["remarks"]] == ["first"]
+    for number, again in (("1", "yes"), ("2", "")):  # from the page of the study, from that of the valve, from anywhere
+        assert "locked" in post(client, f"remark/{number}/undo", status=422, again=again)
+        answer = client.post("/plant/1/valve/undo", data={"tag": "PSV-1", "kind": "remark", "row": number, "again": again})
+        assert answer.status_code == 422 and "locked" in answer.text
     with space.writing() as connection:
-        connection.exec_driver_sql("update study set locked_at = '2026-01-01T00:00:00Z' where id = 2")
-        connection.exec_driver_sql("update remark set made_at = '2025-12-31T00:00:00Z'")
-        decided.remark(connection, 1, "later, on the valve's page", "Bo", tag="PSV-1", study=2)
-        decided.undo(connection, 1, "remark", 1, "Bo")
+        with pytest.raises(InputUnusable, match="Study 2 is locked"):
+            decided.redo(connection, 1, "remark", 1, "Bo")
+        with pytest.raises(InputUnusable, match="Study 2 is locked"):
+            decided.undo(connection, 1, "remark", 2, "Bo")
+        with pytest.raises(InputUnusable, match="Study 2 is locked"):
+            decided.remark(connection, 1, "later", "Bo", study=2)
+        connection.exec_driver_sql("update remark set undone_at = null, undone_by = null")  # as an earlier version let stand again
     with space.reading() as connection:
-        after = issued.as_data(connection, 2)
-    assert "after the lock, no part of this study" in text(client)
-    assert (
-        [one["words"] for one in after["remarks"]]
-        == [one["words"] for one in before["remarks"]]
-        == ["first", "Locked."]
-    )
+        assert issued.as_data(connection, 2) == before
+    sheet = text(client, "/plant/1/valve/sheet?tag=PSV-1")
+    assert "first" in sheet and "undone before the lock" not in sheet
+
+
+def test_a_remark_after_the_lock_is_printed_with_the_next_study(client: TestClient, space: Workspace) -> None:
+    locked(client, space)
+    assert "remark is empty" in post(client, "next-remark", status=422, words=" ")
+    post(client, "next-remark", words="for the next one", tag="PSV-1")
+    assert "for the next one" in text(client)
+    with space.reading() as connection:
+        printed = {study: [one["words"] for one in issued.as_data(connection, study)["remarks"]] for study in (1, 2, 3)}
+    assert printed == {1: [], 2: [], 3: ["for the next one"]}
+    post(client, "remark/1/undo")
+    post(client, "remark/1/undo", 3, again="yes")
+    assert "undone by Ann Body" in text(client) and "stands again, let so by Ann Body" in text(client, "/plant/1/study?number=3")
+    post(client, "issue", 3, words="Revision B")
+    post(client, "reviewer", 3, name="Kim Roe")
+    put_files(space, 3)
+    post(client, "lock", 3, reviewed="yes")
+    with space.reading() as connection:
+        assert issued.on_plant(connection, 1) == [] and [one["words"] for one in issued.remarks(connection, 3)] == ["for the next one"]
+    assert "was locked on" in post(client, "remark/1/undo", 3, status=422)
 
 
 # --- Files ----------------------------------------------------------------------------------------------------------

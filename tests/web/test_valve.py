@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator
-from html import unescape
+from html import escape, unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
@@ -16,10 +16,14 @@ from urllib.parse import parse_qsl, urlsplit
 import pytest
 from conftest import served
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from quietseat.basis import make
-from quietseat.store import decided, jobs, mends, open_workspace, plants, studies
+from quietseat.report import words
+from quietseat.report.money import npv_range
+from quietseat.store import decided, jobs, mends, open_workspace, plants, studies, tables
 from quietseat.study import run
+from quietseat.web import lengths
 from quietseat.web.app import make_app
 from quietseat.web.site import NAME_COOKIE
 from quietseat.work import work
@@ -170,9 +174,128 @@ def test_nobody_changes_anything_without_a_name(client: TestClient) -> None:
         ("hold", {"place": "in"}),
         ("remark", {"words": "x"}),
         ("what-if/keep", {"changes": '{"valve.seat": "soft"}', "why": "x"}),
+        ("what-if/queue", {"changes": '{"valve.seat": "soft"}'}),
     ):
         answer = client.post(f"/plant/1/valve/{end}", data={"tag": "PSV-1", **data})
         assert answer.status_code == 422 and "name" in answer.text, end
+
+
+# -- what is not decided -------------------------------------------------------------------------------------------
+
+
+def _first(folder: Path, where: str) -> tuple[TestClient, str]:
+    """The demo plant and the first valve of its study that fits."""
+    client = TestClient(make_app(open_workspace(folder), runs_jobs=False), follow_redirects=False)
+    client.cookies.set(NAME_COOKIE, "Ann%20Body")
+    with client.app.state.workspace.reading() as connection:  # type: ignore[attr-defined]
+        return client, connection.exec_driver_sql(f"select tag from valve where {where} order by rank").scalars().first() or ""
+
+
+def test_a_valve_to_measure_is_proven_nothing_and_told_what_to_measure(space_copy: Path) -> None:
+    client, tag = _first(space_copy, "recommended = 'measure-first'")
+    for part in ("overview", "remedies"):
+        text = page(client, tag, part)
+        assert "subject to proof" not in text and "settles the verdict first" in text.lower(), part
+        assert "No check is proven to fail yet" in text
+    text = page(client, tag, "remedies")
+    workspace = client.app.state.workspace  # type: ignore[attr-defined]
+    with workspace.reading() as connection:
+        row = connection.execute(select(tables.valve).where(tables.valve.c.tag == tag)).mappings().first()
+    wanted = next(one for one in studies.record(row).full()["remedies"] if one["name"] == "measure-first")["condition"].split("; ")
+    assert wanted and all(f"<li>{escape(words)}</li>" in text for words in wanted)
+    assert "Nothing to decide before" in page(client, tag) and "Hold in the plan" not in page(client, tag)
+
+
+def test_a_sound_valve_has_nothing_to_decide(space_copy: Path) -> None:
+    client, tag = _first(space_copy, "verdict = 'sound'")
+    text = page(client, tag)
+    assert "A sound valve has nothing to decide" in text and "Compare the remedies" not in text and "Hold" not in text
+    assert "nothing to decide" in page(client, tag, "remedies")
+
+
+def test_a_valve_that_is_only_watched_is_not_asked_to_decide(space_copy: Path) -> None:
+    client, tag = _first(space_copy, "recommended = 'keep'")
+    text = page(client, tag)
+    assert "Nothing fails, so there is nothing to cure" in text and "Compare the remedies" not in text
+    assert "nothing fails: watch it" in page(client, tag, "remedies") and "clears everything" not in page(client, tag, "remedies")
+
+
+def test_a_letter_nobody_stated_is_a_question_mark_in_the_size(space_copy: Path) -> None:
+    client, tag = _first(space_copy, "tag = '30-PSV-3020'")  # its register row states no orifice letter
+    assert "1.5?2 conventional" in page(client, tag)
+
+
+# -- where numbers come from ---------------------------------------------------------------------------------------
+
+
+def _steps(client: TestClient, tag: str) -> list[tuple[str, str]]:
+    """Name and value with where it comes from, of every formula of a valve, and its address ("" for words)."""
+    found = []
+    for place in re.findall(r'<p class="ways">From: (.*?)</p>', page(client, tag, "steps")):
+        for one in place.split(" · "):
+            link = re.fullmatch(r'<a href="([^"]+)">(.*)</a>', one)
+            found.append((unescape(link[2]), link[1]) if link else (unescape(one), ""))
+    return found
+
+
+def test_nearly_every_number_put_into_a_gas_formula_names_its_source(client: TestClient) -> None:
+    ways = [way for way in _steps(client, "PSV-2") if " = " in way[0]]
+    missing = [words for words, _ in ways if words.endswith("not linked")]
+    assert len(ways) > 300 and len(missing) / len(ways) < 0.03, missing
+    known = dict(ways)
+    assert known["set_gauge = 1e+06: valve set pressure, gauge"] == "#input-valve-set_pressure"  # 10 barg
+    assert "sum_so_far = 0: the sum starts here" in known
+    assert any("table=dynamics_ranges#row-" in link and "spring_ratio = 0.25" in words for words, link in ways)
+
+
+def test_a_number_is_never_linked_to_a_step_that_only_looks_like_it(client: TestClient) -> None:
+    text = page(client, "PSV-2", "steps")
+    _, *blocks = text.split('<div class="trail" id="step-')
+    assert len(blocks) > 100
+    for place, block in enumerate(blocks):
+        at = int(block[: block.index('"')])
+        assert at == place
+        for to, said in re.findall(r'<a href="#step-(\d+)">([^<]*)</a>', block):
+            assert int(to) < len(blocks)
+            assert int(to) <= at or said.split(" ")[0] in ("flow", "flux", "mass_flux"), (at, said)
+            assert int(to) != at or "put in until it comes out" in said
+
+
+# -- stability -----------------------------------------------------------------------------------------------------
+
+MARCHED = {
+    "valve": {"kind": "conventional"}, "stability": {"status": "ok", "critical_length_m": 3.53, "inlet_length_m": 0.6, "judged_by": "marching in time", "verdict": "cycles"},
+    "chatter": {"status": "ok", "verdict": "cycles", "critical_length_m": 4.62, "inlet_length_m": 0.6, "cycling_probability": 0.48,
+                "limits": {"longest_quiet_inlet_m": None, "words": ["no inlet length between a tenth and four times the present one stays quiet"]}},
+    "chatter_doubt": "the balance is close", "steps": [],
+}  # fmt: skip
+HEAD = {"basis": {"choices": [{"name": "critical_length_margin", "value": "70 %"}, {"name": "cycling_utilisation", "value": "30 %"}, {"name": "damaging_period", "value": "1 s"}]}}
+
+
+def test_each_critical_length_says_what_it_is_and_which_one_the_verdict_rests_on() -> None:
+    found = lengths.critical(MARCHED, HEAD, "#step-7")
+    closed, marched, longest = found["lengths"]
+    assert (closed["value"], closed["href"], closed["rests"][:2]) == ("3.53 m", "#step-7", "no")
+    assert marched["value"] == "4.62 m" and marched["rests"].startswith("yes") and "70 %" in marched["rests"]
+    assert longest["value"] == "–" and longest["said"].startswith("No inlet length") and "may differ" in found["lengths_why"]
+    by_form = {**MARCHED, "stability": {**MARCHED["stability"], "judged_by": "closed form"}}  # type: ignore[dict-item]
+    assert lengths.critical(by_form, HEAD, "")["lengths"][0]["rests"].startswith("yes")
+    assert lengths.critical({**MARCHED, "chatter": None}, HEAD, "")["lengths"] == []  # one length only: nothing to tell apart
+
+
+def test_why_a_valve_was_not_marched_is_never_that_nothing_is_in_doubt_where_something_is() -> None:
+    missing = {"stability": {"status": "not-computed", "verdict": "unproven"}}
+    assert "data that are missing" in lengths.judged(missing, HEAD)
+    doubt = {"stability": {"status": "ok", "verdict": "unproven"}}
+    assert "leaves a doubt" in lengths.judged(doubt, HEAD)
+    assert "left no doubt" in lengths.judged({"stability": {"status": "ok", "verdict": "quiet"}}, HEAD)
+    assert lengths.judged(MARCHED, HEAD).endswith("because the balance is close.")
+
+
+def test_a_quiet_valve_that_opens_and_shuts_says_when_that_counts() -> None:
+    quiet = {"valve": {"kind": "pilot"}, "chatter": {"verdict": "quiet", "cycling_probability": 1.0}}
+    assert "snap pilot" in lengths.cycling(quiet, HEAD) and "30 %" in lengths.cycling(quiet, HEAD) and "1 s" in lengths.cycling(quiet, HEAD)
+    assert lengths.cycling(MARCHED, HEAD) == ""
 
 
 # -- what if -------------------------------------------------------------------------------------------------------
@@ -206,9 +329,57 @@ def test_kept_it_becomes_a_mend_and_the_study_is_older(client: TestClient) -> No
     assert [(one["row"], one["field"], one["value"], one["who"], one["why"]) for one in found] == [
         (2, "vessel.operating_pressure", "8 barg", "Ann Body", "operations agreed"), (2, "inlet.length", "0.5 m", "Ann Body", "operations agreed"),
     ]  # fmt: skip
-    assert "older than the mends" in page(client) and "Run the study again" in page(client)
+    assert "2 mends made" in page(client) and "not yet judged with what was changed" in page(client) and "Run the study again" in page(client)
+    with client.app.state.workspace.reading() as connection:  # type: ignore[attr-defined]
+        client.app.state.registers.get(plants.get(connection, 1))  # type: ignore[attr-defined]
     text = client.get("/plant/1/valve/what-if", params={"tag": "PSV-1"}).text
     assert 'value="8 barg"' in text and 'value="0.5 m"' in text  # the register as it stands has them
+
+
+def test_as_it_is_the_money_is_the_studys_own_and_the_change_takes_the_same_draws(client: TestClient) -> None:
+    with client.app.state.workspace.reading() as connection:  # type: ignore[attr-defined]
+        row = connection.execute(select(tables.valve).where(tables.valve.c.recommended != "").order_by(tables.valve.c.rank)).mappings().first()
+    valve = studies.record(row).full()
+    best = next(one for one in valve["remedies"] if one["name"] == valve["recommended"])
+    text = client.get("/plant/1/valve/what-if", params={"tag": valve["tag"], "valve.blowdown": "8 %"}).text
+    table = re.search(r'<table class="money stack">.*?</table>', text, re.DOTALL)
+    assert table
+    assert "As it is, study 1, 100 draws" in table[0] and "Changed, 100 draws" in table[0] and "same draws" in table[0]
+    assert "judged here" not in table[0]  # the same Basis and register: no other figure of the valve as it is
+    units = words.shown({"basis": {"choices": []}})
+    assert npv_range(best["life_cycle"], units) in table[0] and units.spread(best["cost"]["total"]) in table[0]
+
+
+def test_figures_that_are_not_the_studys_stand_beside_them_with_why(client: TestClient) -> None:
+    with client.app.state.workspace.writing() as connection:  # type: ignore[attr-defined]
+        plants.set_basis(connection, 1, {"time_marching": "none", "money_draws": "50"})
+        tag = connection.exec_driver_sql("select tag from valve where recommended != '' order by rank").scalars().first()
+    text = client.get("/plant/1/valve/what-if", params={"tag": tag, "valve.blowdown": "8 %"}).text
+    assert "study 1, 100 draws" in text and "judged here, 50 draws" in text and "Changed, 50 draws" in text
+    assert "the study drew the money 100 times, this answer 50" in text and "choices were changed since" in text
+
+
+def test_a_register_that_is_read_again_holds_up_no_page(client: TestClient) -> None:
+    registers = client.app.state.registers  # type: ignore[attr-defined]
+    with client.app.state.workspace.reading() as connection:  # type: ignore[attr-defined]
+        plant = plants.get(connection, 1)
+    before = registers.get(plant)
+    registers.at_once = lambda plant: (before, False)
+    registers.look = lambda plant, seconds: (before, False)
+    text = client.get("/plant/1/valve/what-if", params={"tag": "PSV-1", "vessel.operating_pressure": "8 barg"}).text
+    assert "being read again" in text and 'class="fields"' in text and "Before and after" in text  # at once, and said so
+    piece = client.get("/plant/1/valve/what-if/reading", params={"tag": "PSV-1"}).text
+    assert "being read again" in piece and "hx-trigger" in piece and "<html" not in piece
+    registers.look = lambda plant, seconds: (before, True)
+    assert "Take its values" in client.get("/plant/1/valve/what-if/reading", params={"tag": "PSV-1"}).text
+    registers.at_once = lambda plant: (None, False)
+    text = client.get("/plant/1/valve/what-if", params={"tag": "PSV-1"}).text
+    assert "data-again" in text and "misfit" in text  # never read before: the study's verdict stands meanwhile
+    with client.app.state.workspace.writing() as connection:  # type: ignore[attr-defined]
+        connection.exec_driver_sql("update valve set steps = null")
+    assert "data-again" in page(client, "PSV-1", "steps", work="now")
+    registers.at_once = lambda plant: (before, False)
+    assert "read before the newest mends" in page(client, "PSV-1", "steps", work="now")
 
 
 def test_the_full_run_is_a_job_whose_answer_is_shown(client: TestClient) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ ADDRESSES = (
     "/", "/plant/1/bring-in", "/plant/1/bring-in?show=columns", "/plant/1/bring-in?show=mends", "/plant/1/fleet", "/plant/1/fleet/pictures",
     *(f"/plant/1/valve?tag=PSV-1&part={part}" for part in ("overview", "cases", "steps", "stability", "leakage", "remedies", "money", "history")),
     "/plant/1/valve/what-if?tag=PSV-1&valve.blowdown=10 %25", "/plant/1/plan", "/plant/1/plan/exact", "/plant/1/plan/curve", "/plant/1/ask",
-    "/plant/1/basis?to.thin_margin=20 %25", "/plant/1/study", "/plant/1/work", "/plant/99/fleet",
+    "/plant/1/basis?to.thin_margin=20 %25", "/plant/1/study", "/plant/1/record", "/plant/1/work", "/plant/99/fleet",
 )  # fmt: skip
 
 
@@ -126,6 +127,9 @@ def test_the_whole_job(chromium: Any, tmp_path: Path) -> None:
         page.get_by_role("button", name="Issue").first.click()
         page.wait_for_load_state()
         assert "issued" in page.locator("main").inner_text()
+        page.get_by_label("Reviewer").fill("Kim Roe")
+        page.locator("form[action$='/reviewer'] button").click()
+        page.wait_for_load_state()
         page.locator("form[action$='/files'] button").click()
         until_done(page, root, "Report")
         page.goto(f"{root}/plant/1/study")
@@ -136,6 +140,10 @@ def test_the_whole_job(chromium: Any, tmp_path: Path) -> None:
             assert len(got) > 1000, name
             if name == "study.json":
                 assert {valve["tag"] for valve in json.loads(got)["valves"]} == {"PSV-1", "PSV-2", "PSV-3"}
+        page.get_by_label("Kim Roe has reviewed it").check()
+        page.get_by_role("button", name="Lock study").click()
+        page.wait_for_selector("text=locked by Ann Body")
+        assert hashlib.sha256(got).hexdigest() in page.locator("#files").inner_text()  # of study.json, downloaded last
         watch.clean(root)
 
         violations = _walk(chromium, root)

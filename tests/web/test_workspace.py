@@ -6,15 +6,18 @@ import re
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
 from quietseat import demo
-from quietseat.basis import load
-from quietseat.store import Workspace, jobs, open_workspace, plants
+from quietseat.basis import load, make
+from quietseat.store import Workspace, jobs, open_workspace, plants, rows, studies, tables
+from quietseat.study import run
 from quietseat.web.app import make_app
 from quietseat.web.runner import Runner
+from quietseat.web.site import NAME_COOKIE
 
 
 @pytest.fixture
@@ -59,12 +62,62 @@ def test_what_does_not_exist_is_said_in_words(client: TestClient) -> None:
     assert client.get("/plant/seven/work").status_code == 422
 
 
+def test_every_change_and_every_start_asks_for_a_name(client: TestClient, space: Workspace) -> None:
+    """Every address that takes a form, with a plant, a study and a job there; but for the name itself and the demo, which is for looking."""
+    client.post("/demo")
+    study = run(demo.files().register, make({"time_marching": "none", "money_draws": "100"}), demo.files().mends)
+    with space.writing() as connection:
+        plants.show_study(connection, 1, studies.save(connection, 1, study, "full"))
+    tag = study.records[0].tag
+    form = {
+        "tag": tag, "words": "x", "why": "x", "name": "x", "remedy": "keep", "changes": '{"valve.blowdown": "10 %"}', "kind": "pin", "row": "1",
+        "do": "in", "which": "all", "study": "1", "place": "in", "field": "set_pressure", "value": "10 barg", "sheet": "S", "done": "in.1.1.x",
+    }  # fmt: skip
+    routes = [route.path for router in client.app.routes for route in _within(router) if "POST" in (route.methods or ())]
+    assert len(routes) > 20
+    before = _state(space)
+    for path in routes:
+        if path in ("/name", "/demo"):
+            continue
+        address = re.sub(r"\{[^}]+\}", "1", path)
+        files = {"file": ("list.csv", b"Tag,Set pressure barg\nPSV-1,10\n")} if path == "/register" else None
+        answer = client.post(address, data={} if files else {**form, "kind": "cell"} if path.endswith("/mend") else form, files=files)
+        assert answer.status_code == 422 and "Give your name first" in answer.text, (path, answer.status_code)
+    assert _state(space) == before
+
+
+def _within(router: Any) -> list[Any]:
+    """The routes of a router, those of an included one too."""
+    inner = getattr(router, "original_router", None)
+    return [one for part in inner.routes for one in _within(part)] if inner else [router] if hasattr(router, "methods") else []
+
+
+def _state(space: Workspace) -> dict[str, int]:
+    with space.reading() as connection:
+        return {name: len(rows.listed(connection, table)) for name, table in tables.metadata.tables.items()}
+
+
+def test_a_register_is_brought_in_under_the_name_of_its_form(client: TestClient, space: Workspace) -> None:
+    page = client.get("/").text
+    assert re.search(r'<input id="by" name="who" value=""[^>]* required>', page)
+    answer = client.post("/register", data={"who": "Ada Ñ", "name": "North"}, files={"file": ("list.csv", b"Tag,Set pressure barg\nPSV-1,10\n")})
+    assert answer.status_code == 303 and "quietseat_name=Ada%20%C3%91" in answer.headers["set-cookie"]
+    with space.reading() as connection:
+        (told,) = rows.noted(connection, 1, kind="plant")
+        (job,) = jobs.of_plant(connection, 1)
+    assert (told["done"], told["who"], told["after"], job["who"]) == ("brought in", "Ada Ñ", "list.csv", "Ada Ñ")
+    assert 'id="by" name="who" value="Ada Ñ"' in client.get("/").text
+
+
 def test_the_demo_comes_with_its_mends_and_its_choices(client: TestClient, space: Workspace) -> None:
     answer = client.post("/demo")
     assert answer.headers["location"] == "/plant/1/bring-in"
     with space.reading() as connection:
         plant = plants.get(connection, 1)
         (job,) = jobs.of_plant(connection, 1)
+        told, came = rows.noted(connection, 1, kind="plant")
+    assert "4 mends" in came["after"] and "budget: 300000" in came["words"]
+    assert job["who"] == told["who"] == came["who"] == "not named"  # one click at the first start, and recorded as such
     assert plant is not None and plant.demo and job["given"] == {"stage": "first look"}
     assert dict(plant.basis) == dict(load(demo.files().basis).changed())
     mends = plants.inputs(space, plant)[1]
@@ -89,11 +142,15 @@ def test_work_is_cancelled_goes_on_and_survives_the_server(client: TestClient, s
     runner.start()
     try:
         wait(space, 1, ("running",))
+        client.cookies.set(NAME_COOKIE, "Ada")
         assert client.post("/plant/1/work/1/cancel").status_code == 303
         assert wait(space, 1, ("cancelled",)) == "cancelled"
         time.sleep(1.0)
         assert "Go on" in client.get("/plant/1/work").text
+        client.cookies.set(NAME_COOKIE, "Bo")
         client.post("/plant/1/work/1/resume")
+        told = re.sub(r"\s+", " ", client.get("/plant/1/work").text)
+        assert re.search(r"started 20\S+ \S+ UTC without a name; cancelled \S+ by Ada; gone on with \S+ by Bo", told)
         wait(space, 1, ("running",))
     finally:
         runner.stop()  # the server ends while the job runs

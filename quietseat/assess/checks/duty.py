@@ -8,7 +8,7 @@ from quietseat.assess.hydraulics import Hydraulics
 from quietseat.model import Case, Finding
 from quietseat.status import Status
 
-SIZE_RULE = "required flow within the rated flow, and without a certified pair the required area within the API 526 area"
+SIZE_RULE = "required flow within the rated flow, and without a rated pair (actual area, rated coefficient) the required area within the API 526 area"
 BIG_RULE = "required over rated flow of the governing case not below the oversize limit of the Basis"
 LIFT_RULE = "restricted lift not below 30 % of full lift (API 526)"
 FULLY_USED = 0.02  # only the last two per cent are a thin margin: using a valve fully is what it is for
@@ -24,7 +24,7 @@ def check(view: View) -> list[Finding]:
     out.append(_oversize(view))
     lift = view.location.valve.lift_restriction
     if lift is not None and lift < view.basis.least_lift:
-        words = f"lift restricted to {percent(lift)} of full lift, the least that is certified is {percent(view.basis.least_lift)}"
+        words = f"lift restricted to {percent(lift)} of full lift, the least there is capacity certification for is {percent(view.basis.least_lift)}"
         out.append(open_check("data", words, LIFT_RULE))
     return out
 
@@ -67,7 +67,7 @@ def _case(view: View, case: Hydraulics) -> list[Finding]:
 
 
 def _enough(view: View, case: Hydraulics) -> Finding:
-    """Required over rated flow; the letter's effective area decides only where the certified pair is not known."""
+    """Required over rated flow; the letter's effective area decides only where the rated pair is not known."""
     result, area = case.result, case.effective_share or 0.0
     share, kind = result.utilisation or 0.0, "rated flow"
     if case.share_with_loss is not None and case.share_with_loss > share:
@@ -82,7 +82,7 @@ def _enough(view: View, case: Hydraulics) -> Finding:
                      step="u_loss" if kind.endswith("off") else "u", case=result.name, rests_on=rests,
                      sway=1.0 if rests else 0.0, weak=weak(view.location, case.index), thin=FULLY_USED)  # fmt: skip
     if finding.outcome == "pass" and case.certified and area > 1.0:
-        words += f"; the letter's effective area alone would need {percent(area)}, the certified pair carries it"
+        words += f"; the letter's effective area alone would need {percent(area)}, its actual area with its rated coefficient carries it"
         return noted("undersized", "thin", words, SIZE_RULE, case=result.name)
     return finding
 

@@ -18,7 +18,10 @@
   });
   document.addEventListener("keydown", (event) => {
     const row = event.key === " " && event.target.matches("[data-rows] tbody a") && event.target.closest("tr");
-    if (event.key === "Escape") document.querySelectorAll(".facets details[open]").forEach((one) => { one.open = false; });
+    if (event.key === "Escape") document.querySelectorAll(".facets details[open]").forEach((one) => {
+      if (one.contains(document.activeElement)) one.querySelector("summary").focus();
+      one.open = false;
+    });
     if (!row) return;
     event.preventDefault();
     const box = row.querySelector("input[name=tag]");
