@@ -22,7 +22,7 @@ PAGES = {
     "valve": "/plant/1/valve?tag=10-PSV-1005", "what-if": "/plant/1/valve/what-if?tag=10-PSV-1005&inlet.length=1 m",
     "steps": "/plant/1/valve?tag=10-PSV-1005&part=steps", "stability": "/plant/1/valve?tag=30-PSV-3019&part=stability",
     "remedies": "/plant/1/valve?tag=20-PSV-2012&part=remedies", "plan": "/plant/1/plan", "ask": "/plant/1/ask", "basis": "/plant/1/basis?to.thin_margin=30 %25",
-    "checks": "/plant/1/checks", "study": "/plant/1/study",
+    "checks": "/plant/1/checks", "study": "/plant/1/study", "record": "/plant/1/record",
 }  # fmt: skip
 SIZES = ((1440, 900), (390, 844))
 SLOW = ("plan", "checks", "fleet-pictures")

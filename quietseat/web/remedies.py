@@ -77,7 +77,7 @@ def _card(
         **line, "fit_words": fit.get("words") or "", "differences": _differences(fit, units), "flanges": fit.get("flanges") or (),
         "suits": suits.get("verdict") or DASH, "suits_words": [*(suits.get("reasons") or ()), *(suits.get("conditions") or ())],
         "picture": blocks([pictured]) if pictured else "", "to_measure": "" if pictured else drawing.to_measure(fit),
-        "parts": [(name, units.spread((one.get("cost") or {}).get(name))) for name in ("capital", "work", "upkeep", "leakage", "carbon")
+        "parts": [(name, units.spread((one.get("cost") or {}).get(name))) for name in ("capital", "work", "upkeep", "leakage", "carbon", "other")
                   if _any((one.get("cost") or {}).get(name))],
         "work": [(item["item"], _hours(item["hours"]), units.spread(item["money"]) if _any(item["money"]) else DASH, item["outage"]) for item in one.get("work") or ()],
         "dxf": f"fit.dxf?{urlencode({'tag': valve['tag'], 'remedy': one['name']})}" if pictured else "",
@@ -95,7 +95,7 @@ def picture(valve: Mapping[str, Any], one: Mapping[str, Any], head: Mapping[str,
 
 
 def _any(spread: Mapping[str, Any] | None) -> bool:
-    return bool(spread and spread.get("high"))
+    return bool(spread and (spread.get("high") or spread.get("low")))
 
 
 def _hours(spread: Mapping[str, Any]) -> str:
