@@ -8,15 +8,14 @@ from typing import Any
 
 from quietseat.assess import assess_many
 from quietseat.basis import Basis
-from quietseat.lifecycle import Pricing, ranked
-from quietseat.model import Assessment, Location, Remedy
+from quietseat.lifecycle import by_account
+from quietseat.model import Assessment, Remedy
 from quietseat.planning.live import Live
 from quietseat.planning.records import Item
 from quietseat.planning.windows import of_basis
 from quietseat.register import Job
 from quietseat.remedies import propose_many, recommended
-from quietseat.status import CalculationFailed
-from quietseat.worklog import Worklog, read_orders
+from quietseat.worklog import read_orders
 
 PLANNING = ("budget", "outage_days", "crews", "crew_hours_per_day")  # choices that move the plan alone
 ASIDE = ("title", "pressure_unit", "worst_valves", "pdf_valves", "stepped_valves", "asked_valves")  # choices of print and extent
@@ -76,23 +75,13 @@ def _judged(jobs: Sequence[Job], basis: Basis) -> list[dict[str, Any]]:
             out.append({"tag": place.tag, "verdict": "unproven", "codes": set(), "remedy": "", "title": "", "cost": None})
             continue
         cure = next(cures)
-        best = recommended(_ranked(place, one, cure, basis, orders)) if not isinstance(cure, Exception) else None
+        best = recommended(by_account(place, one, cure, basis, orders)) if not isinstance(cure, Exception) else None
         failing = {finding.code for finding in one.findings if finding.outcome == "fail"}
         out.append({
             "tag": place.tag, "verdict": one.verdict, "codes": failing, "remedy": best.name if best else "", "title": best.title if best else "",
             "cost": _total(best),
         })  # fmt: skip
     return out
-
-
-def _ranked(
-    place: Location, found: Assessment, remedies: tuple[Remedy, ...], basis: Basis, orders: Worklog
-) -> tuple[Remedy, ...]:
-    """By the money of the whole life, as a study ranks them; by the estimate where that cannot be worked out."""
-    try:
-        return ranked(Pricing(place, found, remedies, basis, orders)) if remedies else ()
-    except CalculationFailed:
-        return remedies
 
 
 def _total(remedy: Remedy | None) -> float | None:

@@ -16,7 +16,7 @@ from quietseat.leakage import beside
 from quietseat.leakage.report import nobody_found
 from quietseat.lifecycle import happenings, leaking
 from quietseat.lifecycle.lines import OwnPrice, State, bought_now, kept_up
-from quietseat.lifecycle.records import PARTS, Band, Comparison, Drawn, LifeCycle, Line, Part, Swing, money
+from quietseat.lifecycle.records import PARTS, Band, Comparison, Drawn, LifeCycle, Line, Part, Swing, money, together
 from quietseat.model import Assessment, Location, Remedy, Spread
 from quietseat.remedies.evaluate import cost_of
 from quietseat.remedies.trouble import look
@@ -120,9 +120,8 @@ class Pricing:
         """The account of a state and its draws of the total; details: percentiles of each part as well."""
         total, drawn = self._draw(state.lines)
         parts = self.parts(state, drawn, details=details)
-        bands = [part.present_value for part in parts]
-        low, mid, high = (money(*(getattr(band, end) for band in bands)) for end in ("low", "mid", "high"))
-        whole = Band(low, mid, high, *told(total))
+        ends = together(part.present_value for part in parts)
+        whole = Band(ends.low, ends.mid, ends.high, *told(total))
         return LifeCycle(state.remedy.name, state.remedy.title, parts, whole, self.rate, tuple(state.notes)), total
 
     def parts(self, state: State, drawn: Mapping[str, Any] | None = None, *, details: bool = False) -> tuple[Part, ...]:

@@ -10,12 +10,13 @@ from quietseat import remedies
 from quietseat.assess import Asking
 from quietseat.basis import Basis
 from quietseat.lifecycle.compare import Pricing
-from quietseat.lifecycle.records import Part, money
-from quietseat.model import Assessment, Cost, Location, Remedy, Spread
+from quietseat.lifecycle.records import Part, together
+from quietseat.model import Assessment, Cost, Location, Remedy
 from quietseat.remedies.choose import ordered
 from quietseat.status import CalculationFailed
+from quietseat.worklog import Worklog
 
-__all__ = ["propose", "ranked"]
+__all__ = ["by_account", "propose", "ranked"]
 
 # Parts of the account by the part of a Cost they are printed in; what is not named here is "other".
 PRINTED: Mapping[str, tuple[str, ...]] = {
@@ -35,16 +36,22 @@ def ranked(pricing: Pricing) -> tuple[Remedy, ...]:
     return ordered([_priced(pricing, remedy) for remedy in pricing.given], pricing.basis.same_price)
 
 
-def propose(location: Location, assessment: Assessment, basis: Basis, asking: Asking | None = None) -> tuple[Remedy, ...]:
-    """The remedies of one Location as `remedies.propose` makes them, priced and ordered by their life-cycle accounts.
+def by_account(
+    location: Location, assessment: Assessment, found: tuple[Remedy, ...], basis: Basis, orders: Worklog | None = None
+) -> tuple[Remedy, ...]:
+    """The remedies of one Location priced and ordered by their life-cycle accounts. orders: as for `Pricing`.
 
     Where the account cannot be worked out (horizon, rate or draws of the Basis), they keep their estimates and their order.
     """
-    found = remedies.propose(location, assessment, basis, asking)
     try:
-        return ranked(Pricing(location, assessment, found, basis)) if found else ()
+        return ranked(Pricing(location, assessment, found, basis, orders)) if found else ()
     except CalculationFailed:
         return found
+
+
+def propose(location: Location, assessment: Assessment, basis: Basis, asking: Asking | None = None) -> tuple[Remedy, ...]:
+    """The remedies of one Location as `remedies.propose` makes them, in the order of `by_account`."""
+    return by_account(location, assessment, remedies.propose(location, assessment, basis, asking), basis)
 
 
 def _priced(pricing: Pricing, remedy: Remedy) -> Remedy:
@@ -55,10 +62,7 @@ def _priced(pricing: Pricing, remedy: Remedy) -> Remedy:
 
 def _cost(before: Cost, parts: tuple[Part, ...]) -> Cost:
     named = {part: name for name, members in PRINTED.items() for part in members}
-    sums: dict[str, Any] = {name: _sum([part for part in parts if named.get(part.name, "other") == name]) for name in (*PRINTED, "other")}
-    return replace(before, **sums, total=_sum(parts))
-
-
-def _sum(parts: tuple[Part, ...] | list[Part]) -> Spread:
-    bands = [part.present_value for part in parts]
-    return Spread(*(money(*(getattr(band, end) for band in bands)) for end in ("low", "mid", "high")))
+    sums: dict[str, Any] = {
+        name: together(part.present_value for part in parts if named.get(part.name, "other") == name) for name in (*PRINTED, "other")
+    }
+    return replace(before, **sums, total=together(part.present_value for part in parts))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import fsum
 
@@ -144,6 +144,12 @@ class Comparison:
 def money(*amounts: float) -> float:
     """Sum of amounts of whole cents, without what binary numbers add to it."""
     return round(fsum(amounts), 2) + 0.0
+
+
+def together(bands: Iterable[Band]) -> Spread:
+    """Low, middle and high of parts taken together, to the cent."""
+    every = tuple(bands)
+    return Spread(*(money(*(getattr(band, end) for band in every)) for end in ("low", "mid", "high")))
 
 
 def flat(value: float) -> Spread:
