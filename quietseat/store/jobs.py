@@ -53,9 +53,9 @@ def take(workspace: Workspace) -> Row | None:
         if row is None:
             return None
         moved = update(tables.job).where(tables.job.c.id == row["id"], tables.job.c.state == "waiting")
-        if connection.execute(moved.values(state="running", started_at=now(), beat_at=now(), error=None)).rowcount != 1:
+        if connection.execute(moved.values(state="running", words="starting", started_at=now(), beat_at=now(), error=None)).rowcount != 1:
             return None
-        return _read({**row, "state": "running"})
+        return _read({**row, "state": "running", "words": "starting"})
 
 
 def beat(workspace: Workspace, number: int, done: int, total: int, words: str) -> bool:

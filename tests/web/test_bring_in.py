@@ -19,11 +19,12 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from conftest import served
 from fastapi.testclient import TestClient
 from registers import make
 
 from quietseat.store import Workspace, jobs, open_workspace, plants, rows, tables
-from quietseat.web import bring_in
+from quietseat.web import bring_in, registers
 from quietseat.web.app import make_app
 
 HEADS = ("Tag", "Type", "Inlet size", "Orifice", "Outlet size", "Inlet class", "Set pressure", "MAWP (barg)", "Fluid", "Mol wt", "k",
@@ -425,6 +426,7 @@ def test_a_killed_server_has_lost_nothing(space: Workspace, client: TestClient, 
 
 def test_a_person_brings_in_a_register_and_mends_it(space: Workspace, book: bytes, tmp_path: Path, chromium: Any) -> None:
     from axe_playwright_python.sync_playwright import Axe
+    from playwright.sync_api import expect
 
     port = free_port()
     process = serve(space.folder, port)
@@ -450,18 +452,23 @@ def test_a_person_brings_in_a_register_and_mends_it(space: Workspace, book: byte
         page.get_by_label("Who brings it in").fill("Ada")
         page.get_by_role("button", name="Read it").click()
         page.get_by_role("heading", name="Bring in: reg.xlsx").wait_for()
+        heights: set[float] = set()
         for show in ("cells", "columns", "codes", "rows", "mends"):
             page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?show={show}")
             assert page.evaluate("document.documentElement.scrollWidth") <= 390, show
+            heights.add(page.evaluate("document.querySelector('#work').getBoundingClientRect().height"))
+            page.wait_for_function("!document.querySelector('#work').textContent.startsWith('Running work')")
+            heights.add(page.evaluate("document.querySelector('#work').getBoundingClientRect().height"))
             found = Axe().run(page).response["violations"]
             assert found == [], (show, [(one["id"], one["nodes"][0]["html"]) for one in found])
+        assert len(heights) == 1, heights  # news of running work must not move the page under the pointer
         page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?what=open")
         page.locator("details.mend summary").first.click()
         form = page.locator("details.mend[open] form")
         form.get_by_label("set_pressure, with its unit").fill("9 barg")
         form.get_by_label("Why").fill("read on the nameplate")
         form.get_by_role("button").click()
-        page.get_by_text("1 read + 3 partial + 1 refused").wait_for()
+        expect(page.locator("main")).to_contain_text("1 read + 3 partial + 1 refused", timeout=30_000)  # says what stands there instead
         page.goto(f"http://127.0.0.1:{port}/plant/1/bring-in?show=mends")
         page.get_by_role("button", name="Undo").click()
         page.get_by_role("button", name="Let it stand again").wait_for()
@@ -469,3 +476,44 @@ def test_a_person_brings_in_a_register_and_mends_it(space: Workspace, book: byte
         context.close()
     finally:
         killed(process)
+
+
+def test_a_page_shows_the_new_reading_by_itself_unless_something_is_being_written(
+    space: Workspace, book: bytes, chromium: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    load = registers.load
+    with served(make_app(space, runs_jobs=False)) as root:
+        context = chromium.new_context()
+        page = context.new_page()
+        errors: list[str] = []
+        page.on("pageerror", lambda error: errors.append(str(error)))
+
+        def mended(row: int, field: str, value: str) -> None:
+            form = {"kind": "cell", "sheet": "PSV", "row": str(row), "field": field, "value": value, "why": "nameplate"}
+            assert context.request.post(f"{root}/plant/1/mend", form=form, headers={"origin": root}).ok
+            page.goto(f"{root}/plant/1/bring-in")
+            page.get_by_text("below is the reading before").wait_for()
+
+        page.goto(root)
+        page.get_by_label("Your name").fill("Ada")
+        page.get_by_role("button", name="Keep").click()
+        page.locator("form[data-drop] input[type=file]").set_input_files({"name": "reg.xlsx", "mimeType": "application/zip", "buffer": book})
+        page.get_by_role("button", name="Read it").click()
+        page.get_by_text("0 read + 4 partial + 1 refused").wait_for()
+        monkeypatch.setattr(registers, "load", lambda *given: (time.sleep(2.5), load(*given))[1])
+
+        mended(4, "set_pressure", "9 barg")
+        page.get_by_text("1 read + 3 partial + 1 refused").wait_for()
+        assert page.locator("#ready").count() == 0
+
+        mended(2, "set_pressure", "9 barg")
+        page.locator("details.mend summary").first.click()
+        why = page.locator("details.mend[open] input[name=why]")
+        why.fill("half a sentence")
+        page.get_by_role("link", name="Show it").wait_for()
+        page.wait_for_timeout(500)
+        assert why.input_value() == "half a sentence" and page.get_by_text("1 read + 3 partial").count() == 1
+        page.get_by_role("link", name="Show it").click()
+        page.get_by_text("2 read + 2 partial + 1 refused").wait_for()
+        assert errors == []
+        context.close()
