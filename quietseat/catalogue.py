@@ -15,11 +15,12 @@ from quietseat.tables import Row, table, weakest
 
 __all__ = [
     "Frame", "body_of", "bolt_hole", "bolts_line_up", "fits", "letters_of_size", "made_to_measure",
-    "orifices_of", "outline", "pilot_body", "same_body", "smallest_body", "spring_body",
+    "orifices_of", "outline", "pilot_body", "same_body", "smallest_body", "spring_body", "to_prove",
 ]  # fmt: skip
 
 MEASURE = "measure before ordering"
 SPACER_LEAST, SPACER_MOST = 0.010, 0.060  # m, inlet spacer ring; practice, memory-md
+TAKEN_UP = 0.0032  # m, 1/8 in: what an outlet pipe that runs flexibly may take up; practice, estimate
 HOLE_PLAY = 0.003175  # m, 1/8 in
 _SEEN = ("", "seen", "computed")
 _DRAWN = ("outside", "thickness", "bolt_circle", "bolts", "bolt_size")  # columns a flange outline takes as they are
@@ -206,8 +207,9 @@ def fits(old: Valve, new: Frame, basis: Basis) -> Fit:
     """Whether a frame bolts in where the old valve stands.
 
     Flanges (NPS, class, facing) come first, then the centre-to-face differences against
-    `basis.fit_tolerance`. Verdicts: bolts in; measure first (fits by dimensions marked from memory, or lies
-    within the stacked tolerances of two bodies); spacer; spool; does not fit; unknown.
+    `basis.fit_tolerance`, all to 0.1 mm, as they are printed. Verdicts: bolts in; measure first (fits by dimensions
+    marked from memory, or is off by no more than an outlet pipe may take up: `to_prove`); spacer; spool; does not fit;
+    unknown. A reducing spool under the inlet has no height yet: then there is no make-up length either.
     Source: API 526, ASME B16.5, ASME PCC-1 appendix E.
     """
     flanges = (
@@ -219,26 +221,38 @@ def fits(old: Valve, new: Frame, basis: Basis) -> Fit:
     old_a, old_b, marks, sources = _installed(old, basis)
     marks += (new.confidence,)
     sources += (new.source,)
-    if old_a is None or old_b is None or new.inlet_height is None or new.outlet_reach is None:
+    new_a, new_b = _tenth(new.inlet_height), _tenth(new.outlet_reach)
+    if old_a is None or old_b is None or new_a is None or new_b is None:
         words = f"Centre-to-face lengths of the installed valve are not known: {MEASURE}."
         verdict = "unknown" if all(flange.matches for flange in flanges) else "does not fit"
         return Fit(
-            verdict, _with_flanges(flanges, words), flanges, old_a, old_b, new.inlet_height, new.outlet_reach,
-            tolerance=basis.fit_tolerance, confidence=weakest(marks), sources=sources,
+            verdict, _with_flanges(flanges, words), flanges, old_a, old_b, new_a, new_b, tolerance=basis.fit_tolerance,
+            confidence=weakest(marks), sources=sources,
         )  # fmt: skip
-    up, out = difference(new.inlet_height, old_a), difference(new.outlet_reach, old_b)
+    up, out = difference(new_a, old_a), difference(new_b, old_b)
     weak = weakest(marks)
-    verdict, words, length = _verdict(up, out, old, new, basis, weak)
+    if old.inlet_size is not None and old.inlet_size != new.inlet:
+        verdict, words, length = "does not fit", _on_a_spool(up, out), None
+    else:
+        verdict, words, length = _verdict(up, out, old, new, basis, weak)
     if not all(flange.matches for flange in flanges):
         verdict = "does not fit"
-    lengths = (
-        f"A {_mm(new.inlet_height)} against {_mm(old_a)} ({_signed(up)}), "
-        f"B {_mm(new.outlet_reach)} against {_mm(old_b)} ({_signed(out)})"
-    )
+    lengths = f"A {_mm(new_a)} against {_mm(old_a)} ({_signed(up)}), B {_mm(new_b)} against {_mm(old_b)} ({_signed(out)})"
     return Fit(
-        verdict, _with_flanges(flanges, f"{lengths}: {words}"), flanges, old_a, old_b, new.inlet_height, new.outlet_reach,
-        up, out, basis.fit_tolerance, length, weak, sources, _drawing(outline(old, basis), outline(new), old),
+        verdict, _with_flanges(flanges, f"{lengths}: {words}"), flanges, old_a, old_b, new_a, new_b, up, out,
+        basis.fit_tolerance, length, weak, sources, _drawing(outline(old, basis), outline(new), old),
     )  # fmt: skip
+
+
+def to_prove(fit: Fit) -> str:
+    """What must hold before a body off by more than the alignment tolerance goes in without pipe work; "" where nothing.
+
+    Source: ASME PCC-1 appendix E; an offset of about 3 mm can only be taken where the pipe runs flexibly (practice, estimate).
+    """
+    gaps = [abs(gap) for gap in (fit.difference_inlet, fit.difference_outlet) if gap is not None]
+    if fit.verdict != "measure first" or fit.tolerance is None or not gaps or max(gaps) <= fit.tolerance + 1e-9:
+        return ""
+    return f"only if the outlet pipe can take up {_mm(max(gaps))} without load on the valve: {MEASURE}"
 
 
 def outline(body: Frame | Valve, basis: Basis | None = None) -> Outline | None:
@@ -318,8 +332,8 @@ def _pilot_clearance() -> tuple[float, float]:
 
 
 def _installed(valve: Valve, basis: Basis) -> tuple[float | None, float | None, tuple[str, ...], tuple[str, ...]]:
-    """A and B of the installed valve: measured where given, else by the table; with the marks that decide."""
-    a, b = valve.inlet_height, valve.outlet_reach
+    """A and B of the installed valve to 0.1 mm: measured where given, else by the table; with the marks that decide."""
+    a, b = _tenth(valve.inlet_height), _tenth(valve.outlet_reach)
     if a is not None and b is not None:
         return a, b, (), ("measured on the installed valve",)
     frame = body_of(valve, basis)
@@ -327,8 +341,14 @@ def _installed(valve: Valve, basis: Basis) -> tuple[float | None, float | None, 
         return a, b, (), ()
     sources = (frame.source,) if a is None and b is None else ("measured on the installed valve", frame.source)
     return (
-        frame.inlet_height if a is None else a, frame.outlet_reach if b is None else b, (frame.confidence,), sources,
+        _tenth(frame.inlet_height) if a is None else a, _tenth(frame.outlet_reach) if b is None else b, (frame.confidence,),
+        sources,
     )  # fmt: skip
+
+
+def _tenth(length: float | None) -> float | None:
+    """A length to 0.1 mm, halves up: what is compared is what is printed, so that printed differences close."""
+    return None if length is None else round(length * 1e4 + 1e-6) / 1e4
 
 
 def _verdict(up: float, out: float, old: Valve, new: Frame, basis: Basis, weak: str) -> tuple[str, str, float | None]:
@@ -337,20 +357,28 @@ def _verdict(up: float, out: float, old: Valve, new: Frame, basis: Basis, weak: 
     worst = max(abs(up), abs(out))
     if worst <= allowed + 1e-9:
         if weak in _SEEN:
-            return "bolts in", f"within {_mm(allowed, 1)}, bolts in.", None
-        return "measure first", f"within {_mm(allowed, 1)} by dimensions marked {weak}: {MEASURE}.", None
-    stacked = _stack(old.inlet_size or new.inlet, new.inlet)
-    if worst <= stacked + 1e-9:
+            return "bolts in", f"within {_mm(allowed)}, bolts in.", None
+        return "measure first", f"within {_mm(allowed)} by dimensions marked {weak}: {MEASURE}.", None
+    if worst <= TAKEN_UP + 1e-9:
         words = (
-            f"edge of tolerance: more than {_mm(allowed, 1)}, within the {_mm(stacked, 1)} by which two bodies of this "
-            f"size may differ; only if the outlet pipe takes it up without load: {MEASURE}."
+            f"edge of tolerance: {_mm(worst)} is more than the {_mm(allowed)} a joint may be out, and the make of the two "
+            f"bodies may add {_mm(_stack(old.inlet_size or new.inlet, new.inlet))}; only if the outlet pipe takes it up "
+            f"without load on the valve: {MEASURE}."
         )
         return "measure first", words, None
     if SPACER_LEAST <= -up <= SPACER_MOST and abs(out) <= allowed + 1e-9:
         return "spacer", f"an inlet spacer of {_mm(-up)} and longer bolts bring the outlet level: {MEASURE}.", -up
     length = face_shift(up, out)
-    words = f"does not bolt up; the outlet face moves by {_mm(length)}: spool to be cut and welded; {MEASURE}."
+    words = f"does not bolt up; the outlet face moves by {_mm(length)}: outlet spool to be cut and welded; {MEASURE}."
     return "spool", words, length
+
+
+def _on_a_spool(up: float, out: float) -> str:
+    """A valve on a reducing inlet spool: how far its outlet moves is known but for the height of the spool."""
+    return (
+        "does not bolt up; a reducing spool on the inlet face lifts the valve by its height, not known until it is designed; "
+        f"that height left out, the outlet face moves by {_mm(face_shift(up, out))}: spools to be cut and welded; {MEASURE}."
+    )
 
 
 @lru_cache(maxsize=64)
@@ -396,9 +424,9 @@ def _flange(size: float | None, rating: int | None, facing: str | None) -> str:
 _FACES = {"raised": "raised face", "flat": "flat face", "ring-joint": "ring joint"}
 
 
-def _mm(length: float, digits: int = 0) -> str:
-    return f"{length * 1e3:.{digits}f} mm"
+def _mm(length: float) -> str:
+    return f"{length * 1e3:.1f} mm"
 
 
 def _signed(length: float) -> str:
-    return f"{length * 1e3:+.0f} mm" if abs(length) >= 5e-4 else "0 mm"
+    return f"{length * 1e3:+.1f} mm" if abs(length) >= 5e-5 else "0 mm"

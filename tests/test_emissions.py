@@ -340,3 +340,11 @@ def test_charges_and_repairs_of_a_pack_on_a_day() -> None:
     assert (repair_on("eu-2024-1787", day, 700.0, None) or (0, ""))[0] == 30 and (repair_on("us-ldar", day, 700.0, None) or (0, ""))[0] == 5
     assert repair_on("eu-2024-1787", day, 400.0, None) is None and repair_on("none", day, 1e5, None) is None
     assert repair_on("us-waste-charge", day, 1e5, None) is None
+
+
+def test_gap_passes_more_of_a_gas_of_low_compressibility() -> None:
+    """Critical flux C p sqrt(M / Z R T) by hand: G = p sqrt(k M / Z R T (2 / (k + 1)) ^ ((k + 1) / (k - 1))), times 0.1 mm2."""
+    facts = LeakFacts(set_pressure=19e5, atmospheric=1e5, operating_pressure=16e5, molar_mass=0.0441, k=1.13, temperature=330.0, Z=0.82)
+    by_hand = 16e5 * (1.13 * 0.0441 / (0.82 * 8.31446 * 330.0) * (2 / 2.13) ** (2.13 / 0.13)) ** 0.5 * 1e-7
+    assert leak_rate("gap", facts).mid == pytest.approx(by_hand, rel=1e-4)
+    assert leak_rate("gap", replace(facts, Z=None)).mid == pytest.approx(by_hand * 0.82**0.5, rel=1e-4)

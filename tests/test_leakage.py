@@ -186,7 +186,7 @@ def test_credit_of_a_pilot_is_below_one() -> None:
 def test_lifts_by_the_cycle_model() -> None:
     """V dp / a^2 with a^2 = k R T / M of methane, k stated 1.31."""
     events = tuple(Event("lift", f"202{year}-06-01") for year in (1, 2, 3))
-    place = replace(PLACE, cases=(Case(fluid="methane", phase="gas", k=1.31, molar_mass=0.01604),),
+    place = replace(PLACE, cases=(Case(fluid="methane", phase="gas", k=1.31, molar_mass=0.01604, Z=1.0),),
                     vessel=replace(PLACE.vessel, volume=10.0), valve=replace(PLACE.valve, blowdown=0.07), history=History(events))  # fmt: skip
     square = 1.31 * 8.314462618 * 300 / 0.01604
     (part,) = report(place, BASIS, today=TODAY).parts

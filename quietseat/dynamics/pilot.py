@@ -39,8 +39,11 @@ def judge(situation: Situation, line: Run, flow: float, basis: Limits, sheet: Sh
         stated = situation.blowdown
     low, mid, high = (stated, stated, stated) if stated is not None else (span.low, span.mid, span.high)
     loss = situation.inlet_loss_full
-    used = sheet.apply("dp_used", closed.balance_used, loss=loss or 0.0, wave=wave.drop, back=0.0)
-    allowed = sheet.apply(
+    # A pilot that senses at the vessel does not feel loss and wave: there is no balance to print or to report.
+    remote = situation.pilot_sense == "remote"
+    felt = Sheet(record=False) if remote else sheet
+    used = felt.apply("dp_used", closed.balance_used, loss=loss or 0.0, wave=wave.drop, back=0.0)
+    allowed = felt.apply(
         "dp_allowed",
         closed.pilot_allowed,
         set_gauge=set_gauge,
@@ -52,8 +55,6 @@ def judge(situation: Situation, line: Run, flow: float, basis: Limits, sheet: Sh
     verdict, words, reason = _conclude_pilot(situation, used, (low, mid, high), loss, cycles, period, basis, sheet)
     if sheet.record:
         sheet.note("verdict", "stability in closed form", f"{verdict}: {words}", "pilot criteria (estimate)")
-    # A pilot that senses at the vessel does not feel loss and wave: there is no balance to report.
-    remote = situation.pilot_sense == "remote"
     return Stability(
         Status.OK, reason, None, line.acoustic, wave.return_time, opening, wave.drop,
         None if remote else used, None if remote else allowed, period, None, verdict, words,

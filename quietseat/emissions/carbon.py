@@ -39,10 +39,12 @@ class Footprint:
     methane: float = 0.0  # kg that reach the air
 
 
-def route(discharge_to: str | None) -> Route:
-    """What happens to a leak by where the valve discharges; not stated counts as atmosphere."""
+def route(discharge_to: str | None, carbon: bool = True) -> Route:
+    """What happens to a leak by where the valve discharges; not stated counts as atmosphere. carbon: whether the fluid holds any."""
     if discharge_to in ("flare", "closed"):
-        return Route(False, True, False, "leaks into the flare system: lost and burned, not fugitive")
+        where = "the flare system" if discharge_to == "flare" else "a closed system"
+        fate = "lost and burned" if discharge_to == "flare" else "lost, and counted as burned there"
+        return Route(False, True, False, f"leaks into {where}: {fate if carbon else 'lost; no carbon in it, so no CO2 from it'}, not fugitive")
     if discharge_to == "process":
         return Route(False, False, True, "leaks back into the process: not lost, not emitted")
     stated = "to atmosphere" if discharge_to == "atmosphere" else "to atmosphere (discharge not stated)"

@@ -33,6 +33,7 @@ class LeakFacts:
     measured: float | None = None  # kg/s, a leak rate that was measured
     back_pressure: float | None = None  # behind the seat; None = atmospheric
     mended: bool = False  # the seat has just been made good
+    Z: float | None = None  # compressibility factor, gases; None = 1
 
 
 @dataclass(frozen=True, slots=True)

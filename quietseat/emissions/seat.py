@@ -110,10 +110,11 @@ def _flux(facts: LeakFacts, sheet: Sheet) -> tuple[float, str]:
         return sheet.apply("G", liquid_gap_flux, density=facts.density, drop=pressure - back), "liquid"
     if facts.k is None or facts.molar_mass is None or facts.temperature is None:
         raise CalculationFailed(Status.NOT_COMPUTED, "the gap basis needs a gas with molar mass, k and temperature")
-    k, M, T = max(facts.k, 1.001), facts.molar_mass, facts.temperature
+    k, M, T, Z = max(facts.k, 1.001), facts.molar_mass, facts.temperature, facts.Z or 1.0
+    sheet.given("Z", "compressibility factor", Z, "", "stated, or of the property library" if facts.Z else "not known: ideal gas")
     if back <= pressure * gas_flow.critical_ratio(k=k):
         C = sheet.apply("C", gas_flow.coefficient, c=R**-0.5, k=k)
-        return sheet.apply("G", gas_flow.critical_flux, C=C, P1=pressure, M=M, T=T, Z=1.0), "choked"
+        return sheet.apply("G", gas_flow.critical_flux, C=C, P1=pressure, M=M, T=T, Z=Z), "choked"
     F2 = sheet.apply("F2", gas_flow.subcritical_coefficient, k=k, r=back / pressure)
-    flux = sheet.apply("G", gas_flow.subcritical_flux, c_2=sqrt(2 / R), F2=F2, M=M, P1=pressure, P2=back, T=T, Z=1.0)
+    flux = sheet.apply("G", gas_flow.subcritical_flux, c_2=sqrt(2 / R), F2=F2, M=M, P1=pressure, P2=back, T=T, Z=Z)
     return flux, "unchoked"

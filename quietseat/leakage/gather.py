@@ -140,7 +140,7 @@ def facts_of(location: Location, basis: Basis, known: Known, mended: bool) -> tu
         valve.set_pressure, basis.atmospheric_pressure, operating, valve.effective_area or letter_area(valve.orifice), valve.inlet_size,
         seat, "liquid" if liquid else "gas", molar_mass, None if liquid else _k(case, operating, temperature, known), temperature,
         _density(case, operating, temperature) if liquid else None, discharge,
-        sector=basis.leak_sector if basis.leak_sector != "any" else None,
+        Z=None if liquid else _compressibility(case, operating, temperature), sector=basis.leak_sector if basis.leak_sector != "any" else None,
         found_leaking=known.found_leaking, ppm=known.ppm, measured=location.history.measured_rate, back_pressure=case.superimposed_max,
         mended=mended,
     )  # fmt: skip
@@ -192,6 +192,16 @@ def _k(case: Case, pressure: float | None, temperature: float | None, known: Kno
     return PLAIN_K.get(case.phase or "", DEFAULT_K)
 
 
+def _compressibility(case: Case, pressure: float | None, temperature: float | None) -> float | None:
+    """As stated for relief, else of the property library at operating pressure and temperature, else None."""
+    if case.Z is not None or not fluids.resolve(case.fluid) or pressure is None or temperature is None:
+        return case.Z
+    try:
+        return fluids.state(str(case.fluid), pressure, temperature).Z
+    except CalculationFailed:
+        return None
+
+
 def _density(case: Case, pressure: float | None, temperature: float | None) -> float | None:
     if case.density is not None or not fluids.resolve(case.fluid) or pressure is None or temperature is None:
         return case.density
@@ -216,7 +226,7 @@ def lifts_of(location: Location, basis: Basis, facts: LeakFacts, chatter: Chatte
     case = location.cases[0] if location.cases else Case()
     speed = case.sound_speed
     if speed is None and facts.phase == "gas" and facts.k and facts.molar_mass and facts.temperature:
-        speed = sound_speed_gas(k=facts.k, Z=case.Z or 1.0, temperature=facts.temperature, molar_mass=facts.molar_mass)
+        speed = sound_speed_gas(k=facts.k, Z=facts.Z or 1.0, temperature=facts.temperature, molar_mass=facts.molar_mass)
     blowdown = valve.blowdown
     if blowdown is None and valve.kind == "pilot":
         blowdown = basis.default_blowdown_modulating if modulating else basis.default_blowdown_snap
@@ -234,7 +244,7 @@ def _valve_flow(location: Location, basis: Basis, facts: LeakFacts) -> float | N
     if facts.phase != "gas" or facts.set_pressure is None:
         return stamped
     pressure = basis.atmospheric_pressure + 1.1 * basis.gauge(facts.set_pressure)
-    request = Request("gas", relieving_pressure=pressure, temperature=facts.temperature, molar_mass=facts.molar_mass, k=facts.k)
+    request = Request("gas", relieving_pressure=pressure, temperature=facts.temperature, molar_mass=facts.molar_mass, k=facts.k, Z=facts.Z)
     try:
         return flow_through(full_pair(pair_of(location.valve, "gas")), request, basis, Sheet(record=False)).flow or stamped
     except CalculationFailed:

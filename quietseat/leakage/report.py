@@ -73,7 +73,7 @@ def report(
     leaks = side_by_side(facts, sheet, basis.leak_basis)
     chosen = next((leak for leak in leaks if leak.applies), None)
     found = LeakReport(
-        Status.OK, "", route(facts.discharge_to), facts.discharge_to or _OPEN, facts, leaks, chosen, split
+        Status.OK, "", route(facts.discharge_to, split is None or split.carbon > 0), facts.discharge_to or _OPEN, facts, leaks, chosen, split
     )
     reason = _missing(chosen, split)
     if reason:

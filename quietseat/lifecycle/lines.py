@@ -15,6 +15,7 @@ from quietseat.economics.own import price_table
 from quietseat.leakage import Beside
 from quietseat.lifecycle.records import Line, flat
 from quietseat.model import Cost, Location, Remedy, Spread
+from quietseat.remedies.heating import HEATED
 
 # Prices of the Basis that stand in the account as inputs of their own, by choice.
 STATED = {"product_price": "price of product", "utility_price": "price of water, steam or air", "carbon_price": "price of carbon"}
@@ -217,6 +218,11 @@ def kept_up(state: State) -> None:
         low, mid = float(row["low"]), float(row["mid"])
         spread = Spread(low, low, mid).times(basis.price_factor)  # the disk alone, the holder stays
         state.add("spares", "rupture disk renewed", due, Input("rupture disk renewed", spread, "prices", basis.currency),
+                  source=row.cite())  # fmt: skip
+    if HEATED in state.remedy.name:
+        row = price_table("remedy_costs", basis.price_tables).row(item="heating-year")
+        state.add("upkeep", "heat of the valve and its inlet", state.yearly(float(count)),
+                  Input("heat of the valve and its inlet", spread_of_row(row).times(basis.price_factor), "prices", basis.currency),
                   source=row.cite())  # fmt: skip
     if valve.kind == "bellows":
         renewed = state.every(state.interval * max(basis.bellows_life_intervals, 1.0), float(count))

@@ -101,7 +101,7 @@ def tell(job: Job, basis: Basis) -> Chatter:
         limited_by=limited, measure=measure, chatter_probability=shares["chatters"], interval=interval,
         cycling_probability=shares["cycles"], flutter_probability=shares["flutters"], critical_length=critical,
         inlet_length=job.acoustic, cycle_period=period if shares["cycles"] > 0 else None, stop_lift=float(job.middle.stop_lift[0]), samples=count,
-        marched=len(job.marched), seed=None if job.single else basis.chatter_seed, cells=job.cells,
+        marched=sum(row >= 0 for row, _ in job.marched), seed=None if job.single else basis.chatter_seed, cells=job.cells,
         flows=_by_flow(job), sensitivities=ranked, drawn=job.draws.names, assumptions=_assumptions(job), **figures,
     )  # fmt: skip
 

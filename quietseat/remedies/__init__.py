@@ -11,7 +11,7 @@ from quietseat.assess import Asking
 from quietseat.basis import Basis
 from quietseat.economics import ZERO
 from quietseat.model import Assessment, Finding, Location, Remedy
-from quietseat.remedies import addons, asking, pairs, pilots, pipework, settings, sizes, trim
+from quietseat.remedies import addons, asking, heating, pairs, pilots, pipework, settings, sizes, trim
 from quietseat.remedies.batch import in_two_rounds
 from quietseat.remedies.bench import Bench
 from quietseat.remedies.choose import best_plain_yes, ordered, recommended
@@ -25,7 +25,7 @@ _MAKERS = (
     settings.operate_lower, settings.raise_set, settings.reset_to_mawp, settings.remove, trim.soft_seat,
     settings.more_blowdown, trim.bellows, trim.restricted_lift, sizes.smaller_orifice, sizes.smaller_valve,
     sizes.larger_orifice, sizes.higher_class, sizes.staggered_pair, pipework.re_pipe_inlet, pipework.re_pipe_nearer, pipework.re_pipe_outlet, pipework.disk,
-    trim.alloy_trim, trim.overhaul,
+    heating.heat, trim.alloy_trim, trim.overhaul,
 )  # fmt: skip
 
 

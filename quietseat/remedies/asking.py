@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from quietseat.assess.checks.common import percent, plain
+from quietseat.assess.checks.ratings import UNLISTED
 from quietseat.assess.checks.stability import SETTLE
 from quietseat.model import Finding, Problem
 
@@ -27,6 +28,7 @@ _TASKS = (
     ("inlet length unknown", "measure the straight length of the inlet line"),
     ("length of the inlet line", "measure the straight length of the inlet line"),
     ("outlet length unknown", "measure the straight length of the outlet line"),
+    ("and the set is above that", UNLISTED),
     ("inlet class unknown", "read the class on the inlet flange"),
     ("outlet class unknown", "read the class on the outlet flange"),
     ("no temperature stated", "state the operating or relieving temperature"),

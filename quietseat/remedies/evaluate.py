@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from quietseat import catalogue
 from quietseat.assess.checks.common import percent
+from quietseat.assess.checks.ratings import BODY_LIMIT_RULE, UNLISTED
+from quietseat.dynamics.pilot import PROOF
 from quietseat.economics import price
 from quietseat.model import Assessment, Cost, Fit, Location, Remedy, Spread, Suitability, Work
 from quietseat.remedies import asking
@@ -67,7 +70,8 @@ def judge(trouble: Trouble, location: Location, touches: frozenset[str], proofs:
     if left or created:
         return Judged(location, after, "no", "", cleared, left, created, touches)
     opened = asking.wanted([f for f in after.findings if f.outcome == "open"], after.problems)
-    wanted = only(*proofs, *_shop_proofs(trouble, touches), *opened, _analysis(after, trouble), _on_its_stop(after, trouble))
+    wanted = only(*proofs, *_shop_proofs(trouble, touches), *opened, _analysis(after, trouble), _on_its_stop(after, trouble),
+                  _felt(after, location), _unlisted(trouble))  # fmt: skip
     condition = "; ".join(dict.fromkeys(wanted))
     clears = "subject-to-proof" if condition else "yes"
     return Judged(location, after, clears, condition, cleared, (), (), touches)
@@ -110,6 +114,20 @@ def _on_its_stop(after: Assessment, trouble: Trouble) -> str:
     if (found.inlet_length or 0.0) < basis.critical_length_margin * found.critical_length:
         return ""
     return "owner confirms that no relief flow is smaller than the smallest case: below it the disc leaves its stop and chatters"
+
+
+def _felt(after: Assessment, location: Location) -> str:
+    """A pilot that senses at the valve inlet and loses more there than its share of the blowdown: quiet draws alone do not settle it."""
+    used, allowed = after.stability.force_balance_used, after.stability.force_balance_allowed
+    if location.valve.kind != "pilot" or location.valve.pilot_sense == "remote" or used is None or allowed is None or used <= allowed:
+        return ""
+    return f"{PROOF}, or sense at the vessel: loss and wave at the pilot take more than its share of the blowdown"
+
+
+def _unlisted(trouble: Trouble) -> str:
+    """A set above what API 526 lists for the body: the nameplate comes before any purchase."""
+    doubted = any(f.rule == BODY_LIMIT_RULE and f.outcome == "open" for f in trouble.assessment.findings)
+    return UNLISTED if doubted else ""
 
 
 def _shop_proofs(trouble: Trouble, touches: frozenset[str]) -> tuple[str, ...]:
@@ -164,8 +182,10 @@ def priced_remedy(
     """A remedy that clears, with its cost."""
     leaking = "leaks" in trouble.failing and "leaks" not in judged.cleared
     fit = _doubted(trouble, fit)
+    condition = "; ".join(only(judged.condition, catalogue.to_prove(fit)))
+    clears = "subject-to-proof" if condition else judged.clears
     cost = cost_of(costing, location, capital, work, leaking=leaking, yearly=yearly, valves=valves)
-    return Remedy(name, title, location, judged.clears, judged.condition, judged.cleared, judged.left, judged.created, fit,
+    return Remedy(name, title, location, clears, condition, judged.cleared, judged.left, judged.created, fit,
                   suitability, work, cost, question=question, assessment=judged.assessment, valves=valves)  # fmt: skip
 
 

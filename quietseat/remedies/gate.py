@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from quietseat.model import Suitability
+from quietseat.remedies import soft_goods
 from quietseat.remedies.trouble import Trouble
 from quietseat.tables import table
 
@@ -58,13 +59,13 @@ def pilot_gate(trouble: Trouble) -> Gate:
 
 def soft_gate(trouble: Trouble) -> Gate:
     """Gate of soft goods in a spring valve: temperature, fluid and dirt."""
-    reason = _too_hot_or_cold(trouble) or (
+    reason = _no_soft_goods(trouble) or (
         "fouling service tears and imprints a soft seat" if trouble.location.service.fouling else ""
     )
     if reason:
         return Gate(Suitability("veto", (reason,)))
-    conditions = (_material_words(trouble), "swelling of the soft goods in this fluid checked")
-    return Gate(Suitability("with conditions", (), conditions))
+    proofs = tuple(filter(None, (_temperature_unknown(trouble), soft_goods.unknown(trouble))))
+    return Gate(Suitability("unknown" if proofs else "with conditions", (), (_material_words(trouble), *proofs)), proofs)
 
 
 def bellows_gate(trouble: Trouble) -> Gate:
@@ -109,30 +110,26 @@ def _condition(field: str) -> str:
     return f"{title[0].lower() if title[1:2].islower() else title[0]}{title[1:]}: {go_with}"
 
 
-def _too_hot_or_cold(trouble: Trouble) -> str:
-    """No soft material spans the coldest and hottest temperature known, fire included."""
+def _no_soft_goods(trouble: Trouble) -> str:
+    """No soft material stands the coldest and hottest temperature known, fire included, and the fluid."""
     temperatures = trouble.temperatures
-    if not temperatures or materials(round(min(temperatures)), round(max(temperatures))):
+    if not temperatures or soft_goods.fitting(trouble):
         return ""
-    return (
-        f"no soft material covers {min(temperatures) - CELSIUS:.0f} to {max(temperatures) - CELSIUS:.0f} degC "
-        "(relief and operating temperatures)"
-    )
-
-
-@lru_cache(maxsize=1024)
-def materials(coldest: int, hottest: int) -> tuple[str, ...]:
-    """Soft materials whose range spans both temperatures (K, whole), special grades not counted."""
-    return tuple(
-        row["material"] for row in table("soft_goods") if row["low"] <= coldest + 1 and hottest - 1 <= row["high"]
-    )
+    span = f"{min(temperatures) - CELSIUS:.0f} to {max(temperatures) - CELSIUS:.0f} degC (relief and operating temperatures)"
+    if soft_goods.spanning(round(min(temperatures)), round(max(temperatures))):
+        return f"no soft material of the table stands this fluid at {span}"
+    return f"no soft material covers {span}"
 
 
 def _material_words(trouble: Trouble) -> str:
+    checked = "each part checked at fire, steam-out, start-up and the coldest relief temperature against the compound's data"
     if not trouble.temperatures:
-        return "soft goods checked at fire, start-up and coldest relief temperature (no temperature is stated)"
-    fitting = materials(round(min(trouble.temperatures)), round(max(trouble.temperatures)))
-    return f"soft goods for the temperatures known ({', '.join(fitting[:4])}), checked against the compound's data"
+        return f"soft goods: {checked}"
+    return f"soft goods for the temperatures and the fluid known ({', '.join(soft_goods.fitting(trouble)[:4])}): {checked}"
+
+
+def _temperature_unknown(trouble: Trouble) -> str:
+    return "" if trouble.temperatures else "state the relieving temperature: soft goods hinge on it"
 
 
 def _hot_body(trouble: Trouble) -> str:
@@ -155,7 +152,7 @@ def _toxic_vent(trouble: Trouble) -> str:
     return ""
 
 
-_REFUSALS = (_too_hot_or_cold, _hot_body, _toxic_vent)
+_REFUSALS = (_no_soft_goods, _hot_body, _toxic_vent)
 
 
 def _low_set(trouble: Trouble) -> str:
@@ -207,8 +204,7 @@ def _unknowns(trouble: Trouble) -> tuple[str, ...]:
     if service.fouling is None:
         # Polymer and fast rise are asked only where something points to them: stated clean is enough otherwise.
         out.append("somebody confirms that the service is clean")
-    if not trouble.temperatures:
-        out.append("state the relieving temperature: soft goods hinge on it")
+    out += filter(None, (_temperature_unknown(trouble), soft_goods.unknown(trouble)))
     if service.fast_rise is None and any(case.cause in ("tube-rupture", "reaction") for case in trouble.cases):
         out.append("show that the pressure rise during the pilot's opening time stays within the accumulation")
     if "two-phase" in trouble.phases:

@@ -57,15 +57,18 @@ def lift_height(trouble: Trouble) -> float | None:
     return full_lift(seat_bore(area, ranges()["seat_area_factor"].mid), ranges()["lift_factor"].mid)
 
 
-def smallest_lift(trouble: Trouble) -> float | None:
-    """The smallest share of full lift, in whole per cent, that covers every case by rated flow and by area."""
+def smallest_lift(trouble: Trouble, deduction: float = 1.0) -> float | None:
+    """The smallest share of full lift, in whole per cent, that covers every case by rated flow and by area.
+
+    deduction: a factor on both that something built beside it brings, such as Kc of a rupture disk.
+    """
     if trouble.utilisation is None or not trouble.complete or trouble.required_area is None:
         return None
     now = trouble.valve.lift_restriction or 1.0
     area = trouble.valve.effective_area or (letters().get(trouble.valve.orifice) if trouble.valve.orifice else None)
     by_area = trouble.required_area / area if area else 0.0
     # One per cent on top: with less flow the back pressure changes a little, and a lift stop has a tolerance.
-    return ceil(100 * max(trouble.utilisation * now, by_area) + 1 - 1e-9) / 100
+    return ceil(100 * max(trouble.utilisation * now, by_area) / deduction + 1 - 1e-9) / 100
 
 
 def reseat_above_operating(trouble: Trouble, blowdown: float) -> str:

@@ -1,18 +1,21 @@
-"""Cures that are not enough alone, in one visit: a better inlet, more blowdown, less lift."""
+"""Cures that are not enough alone, in one visit: a better inlet, more blowdown, less lift, a disk that keeps dirt away."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from quietseat.assess.capacity import disk_factor
 from quietseat.model import Remedy
-from quietseat.remedies import guards, settings, trim
+from quietseat.remedies import guards, heating, pipework, settings, trim
 from quietseat.remedies.bench import Bench, Made, Option
 from quietseat.remedies.evaluate import run
 from quietseat.remedies.work import Costing
 
 # What is built first; the others are set or fitted into the valve while it is out.
 BASES = ("re-pipe-nearer", "re-pipe-inlet", "restricted-lift", "smaller-orifice")
+SHIELDED = ("re-pipe-nearer", "re-pipe-inlet", "smaller-orifice", "more-blowdown")
+NEARLY_FULL = 0.98  # of the lift: nothing worth taking away
 INLETS = ("re-pipe-nearer", "re-pipe-inlet")
 
 
@@ -37,7 +40,8 @@ def remedies(bench: Bench, options: list[Option], alone: list[Remedy], costing: 
     cured: list[Remedy] = []
     failed: list[Remedy] = []
     beaten = False
-    for option, parts in sorted(_pairs(known, _lift(bench, known), _rings(bench, known)), key=lambda one: len(one[1])):
+    every = (*_pairs(known, _lift(bench, known), _rings(bench, known)), *_shielded(bench, known))
+    for option, parts in sorted(every, key=lambda one: len(one[1])):
         if any(fewer <= set(parts) for fewer in enough):
             beaten = True
             continue
@@ -66,9 +70,33 @@ def _pairs(known: dict[str, Option], lift: Step | None, rings: Step | None) -> I
                 yield _joined(both, rings), (name, lift.option.name, rings.option.name)
 
 
-def _lift(bench: Bench, known: dict[str, Option]) -> Step | None:
-    option, fraction = known.get("restricted-lift"), guards.smallest_lift(bench.trouble)
-    if option is None or option.blocked or fraction is None:
+def _shielded(bench: Bench, known: dict[str, Option]) -> Iterator[tuple[Option, tuple[str, ...]]]:
+    """A disk or heat keeps deposits away, another cure quiets the valve: only where the fluid has hurt it."""
+    disk, heat = known.get("rupture-disk-under"), known.get("heat-valve")
+    if disk is not None and _helps(bench, disk):
+        yield from _with(known, Step(disk, "a rupture disk under the valve", lambda made: pipework.disk_under(bench, made, disk.touches)), SHIELDED)
+        lift = _lift(bench, known, disk_factor())
+        if lift is not None:  # the disk first: with it the stop has to leave more
+            yield _joined(disk, lift), (disk.name, lift.option.name)
+    if heat is not None and _helps(bench, heat):
+        yield from _with(known, Step(heat, "the valve and its inlet heated", lambda made: heating.heated(bench, made)), (*SHIELDED, "restricted-lift"))
+
+
+def _helps(bench: Bench, option: Option) -> bool:
+    return not option.blocked and not option.gate.closed and bool(option.touches & bench.trouble.failing.keys())
+
+
+def _with(known: dict[str, Option], step: Step, names: tuple[str, ...]) -> Iterator[tuple[Option, tuple[str, ...]]]:
+    for name in names:
+        base = known.get(name)
+        if base is not None and not base.blocked and not base.gate.closed:
+            yield replace(_joined(base, step), gate=step.option.gate), (name, step.option.name)
+
+
+def _lift(bench: Bench, known: dict[str, Option], deduction: float = 1.0) -> Step | None:
+    """deduction: by which a part built beside it lowers what the valve may be counted with."""
+    option, fraction = known.get("restricted-lift"), guards.smallest_lift(bench.trouble, deduction)
+    if option is None or option.blocked or fraction is None or fraction >= NEARLY_FULL * (bench.valve.lift_restriction or 1.0):
         return None
     return Step(option, f"a lift stop at {fraction:.0%} of full lift", lambda made: trim.stopped(bench, made, fraction))
 

@@ -109,7 +109,7 @@ def _judge(
 def _changed(bench: Bench, touches: frozenset[str], variant: Variant, frame: catalogue.Frame | None) -> Location:
     trouble, basis = bench.trouble, bench.basis
     least = LEAST_MODULATING if variant.action == "modulating" else LEAST_SNAP
-    blowdown = basis.default_blowdown_modulating if variant.action == "modulating" else basis.default_blowdown_snap
+    blowdown = _usual_blowdown(bench, variant.action)
     ratio = trouble.operating_ratio
     if ratio is not None:
         blowdown = min(blowdown, max(least, 1 - ratio - 0.005))
@@ -142,7 +142,7 @@ def _priced(bench: Bench, costing: Costing, opened: Gate, judged: Judged, varian
         return refused(
             trouble, variant.name, variant.title, f"no price for a pilot valve of inlet NPS {valve.inlet_size:g}"
         )
-    suitability = _suitability(opened.suitability, trouble.operating_ratio, variant)
+    suitability = _suitability(bench, opened.suitability, location.valve.blowdown, variant)
     work = _work(bench, fit, variant)
     question = guards.sense_tap(trouble) if variant.sense == "remote" else ""
     return priced_remedy(
@@ -182,8 +182,16 @@ def _fit(bench: Bench, body: str) -> tuple[Fit, catalogue.Frame | None] | str:
     return catalogue.fits(valve, frame, bench.basis), frame
 
 
-def _suitability(base: Suitability, ratio: float | None, variant: Variant) -> Suitability:
+def _usual_blowdown(bench: Bench, action: str) -> float:
+    return bench.basis.default_blowdown_modulating if action == "modulating" else bench.basis.default_blowdown_snap
+
+
+def _suitability(bench: Bench, base: Suitability, blowdown: float | None, variant: Variant) -> Suitability:
+    ratio, usual = bench.trouble.operating_ratio, _usual_blowdown(bench, variant.action)
     extra = []
+    if ratio is not None and blowdown is not None and blowdown < usual:
+        extra.append(f"ordered with a blowdown of {blowdown:.1%}, tested: at the usual {usual:.1%} it could not shut again above the "
+                     f"operating maximum of {ratio:.1%} of set")  # fmt: skip
     if variant.sense == "remote":
         extra.append("sense line 3/8 in or wider, self-draining to the vessel, its isolation locked open")
     if variant.bleed == "bleeding" and variant.action == "modulating" and ratio is not None and ratio >= 0.95:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from quietseat.economics import ZERO
 from quietseat.model import Fit, Fitting, Line
 from quietseat.remedies import gate, guards, hardware
-from quietseat.remedies.bench import Bench, Made, Option, only
+from quietseat.remedies.bench import Bench, Made, Option, once, only
 from quietseat.remedies.work import alloyed
 
 UNSTABLE = frozenset(("inlet-loss", "chatter", "cycling"))
@@ -123,18 +123,25 @@ def disk(bench: Bench) -> Option | None:
 
 
 def _disk(bench: Bench, touches: frozenset[str]) -> Made:
+    return disk_under(bench, bench.as_it_stands(), touches)
+
+
+def disk_under(bench: Bench, made: Made, touches: frozenset[str]) -> Made:
+    """What is made, with a rupture disk under the valve."""
     trouble = bench.trouble
-    inlet = trouble.location.inlet
+    inlet = made.location.inlet
     line = replace(inlet, fittings=(*inlet.fittings, Fitting("rupture-disk", 1.0, None, True)))
     if inlet.loss_coefficient is not None:
         line = inlet  # the stated K stays; the disk's own loss is named as a proof
-    valve = replace(bench.valve, rupture_disk=True)
-    location = bench.changed({"valve.rupture_disk": "yes"}, "rupture disk", touches, valve=valve, inlet=line)
+    valve = replace(made.location.valve, rupture_disk=True)
+    location = bench.further(made.location, {"valve.rupture_disk": "yes"}, "rupture disk", touches, valve=valve, inlet=line)
     # A disk shields the valve from the process: what the fluid did to it stays below.
     service = replace(location.service, fouling=False, polymerising=False, corrosive=False)
-    work = bench.tools.change_out() + bench.tools.part("rupture-disk", "spool") + bench.tools.engineering()
+    work = bench.tools.change_out() + bench.tools.part("rupture-disk")
+    work += bench.tools.spool(bench.valve.outlet_size, alloyed(bench.valve)) + bench.tools.engineering()
     work += bench.tools.documents() + bench.tools.shop(bench.valve.inlet_size)
     loss = "the disk's own loss counted in the inlet" if inlet.loss_coefficient is not None else ""
-    raised = "the valve stands higher by the holder: outlet pipe moved or spool fitted"
-    fit = Fit("measure first", f"The disk holder lifts the valve: {raised}; measure before ordering.")
-    return Made(replace(location, service=service), fit, ZERO, work, only(guards.disk_operating(trouble), loss))
+    fit = Fit("spool", "The disk holder lifts the valve by its height, which its maker gives: outlet spool to be cut and welded; "
+              "measure before ordering.")  # fmt: skip
+    proofs = (*made.proofs, *only(guards.disk_operating(trouble), loss))
+    return replace(made, location=replace(location, service=service), fit=fit, work=once(made.work, work), proofs=proofs)

@@ -109,7 +109,7 @@ def _new_set(bench: Bench, pressure: float, code: str) -> Made:
     valve = replace(bench.valve, set_pressure=pressure, cdtp=None)
     fields = {"valve.set_pressure": bench.show(pressure)}
     location = bench.changed(fields, "new set pressure", bench.touch(code), valve=valve)
-    work = bench.tools.change_out() + bench.tools.part("reset-set") + bench.tools.documents()
+    work = bench.tools.change_out() + bench.tools.part("reset-set") + bench.tools.shop(bench.valve.inlet_size) + bench.tools.documents()
     spring = "" if _spring_holds(bench, pressure) else "the spring range holds the new set, or a new spring"
     return Made(location, bench.stays, ZERO, work, only(guards.lowest_mawp(), spring))
 

@@ -10,7 +10,7 @@ from quietseat.catalogue import Frame, spring_body
 from quietseat.economics import ZERO
 from quietseat.model import Line
 from quietseat.remedies import guards, hardware
-from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, only
+from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, once, only
 from quietseat.remedies.work import alloyed
 from quietseat.sizing.letters import letters
 
@@ -95,7 +95,9 @@ def _new_spring(bench: Bench, letter: str, frame: Frame, cures: frozenset[str], 
         if price is None:
             return f"no price for a valve of inlet NPS {frame.inlet:g}"
         capital, parts = price, ()
-    work = bench.tools.change_out() + parts + bench.tools.fitting(fit, bench.valve.outlet_size, alloyed(valve))
+    work = bench.tools.change_out() + parts + bench.tools.fitting(fit, bench.valve.outlet_size, alloyed(bench.valve))
+    if fit.verdict == "spool":
+        work += bench.tools.engineering()
     return Made(location, fit, capital, work + bench.tools.documents(), only(guards.signed_rate(trouble)))
 
 
@@ -140,11 +142,13 @@ def _smaller_valve(bench: Bench, letter: str, frame: Frame | None) -> Made | str
     made = _new_spring(bench, letter, frame, FLOW_CURES, same_flanges=False)
     if isinstance(made, str):
         return made
-    alloy = alloyed(bench.valve)
-    spools = bench.tools.welding(bench.valve.inlet_size or 4.0, 2, alloy, "inlet reducing spool")
-    spools += bench.tools.welding(bench.valve.outlet_size or 4.0, 2, alloy, "outlet reducing spool")
-    fit = replace(made.fit, verdict="spool", words=f"reducing spools at inlet and outlet: {made.fit.words}")
-    return replace(made, fit=fit, work=made.work + spools + bench.tools.engineering() + bench.tools.access())
+    alloy, tools = alloyed(bench.valve), bench.tools
+    inlet = tools.spool(bench.valve.inlet_size, alloy, "inlet reducing spool") if frame.inlet != bench.valve.inlet_size else ()
+    reducing = frame.outlet != bench.valve.outlet_size
+    outlet = tools.spool(bench.valve.outlet_size, alloy, "outlet reducing spool") if reducing else tools.spool(bench.valve.outlet_size, alloy)
+    said = "spools at inlet and outlet" if inlet else "spool at the outlet"
+    fit = replace(made.fit, verdict="spool", words=f"{said}: {made.fit.words}")
+    return replace(made, fit=fit, work=once(made.work, inlet, outlet, tools.engineering()))
 
 
 def higher_class(bench: Bench) -> Option | None:
@@ -194,14 +198,13 @@ def _higher_class(bench: Bench, frame: Frame | None) -> Made | str:
     fields = {"valve.inlet_class": f"class {frame.inlet_class}"}
     location = bench.changed(fields, "higher class", bench.touch("rating"), valve=valve, new_valve=True)
     fit = catalogue.fits(bench.valve, frame, bench.basis)
-    fit = replace(fit, verdict="spool", words=f"new line flanges and spools: {fit.words}")
-    alloy = alloyed(bench.valve)
-    work = bench.tools.change_out() + bench.tools.welding(frame.inlet, 2, alloy, "inlet flange")
-    work += (
-        bench.tools.welding(frame.outlet, 2, alloy, "outlet spool")
-        + bench.tools.engineering()
-        + bench.tools.documents()
-    )
+    said = "new line flanges and spools, the face of the inlet flange where the old one stands"
+    fit = replace(fit, verdict="spool", words=f"{said}: {fit.words}")
+    alloy, tools = alloyed(bench.valve), bench.tools
+    work = once(
+        tools.change_out(), tools.spool(frame.inlet, alloy, "inlet flange"), tools.spool(frame.outlet, alloy), tools.engineering(),
+        tools.documents(),
+    )  # fmt: skip
     return Made(location, fit, price, work, ("the line, its block valve and the vessel's nozzle carry this pressure",))
 
 

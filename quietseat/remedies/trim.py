@@ -117,8 +117,8 @@ def alloy_trim(bench: Bench) -> Option | None:
     if not ALLOY & bench.trouble.failing.keys() or bench.valve.kind == "pilot":
         return None
     title = f"Trim, {'bellows' if bench.valve.kind == 'bellows' else 'guide'} and spring in another alloy"
-    blocked = "fouling holds the disc, not the alloy" if bench.trouble.assessment.cause_code == "fouling" else ""
-    return Option("alloy-trim", title, bench.touch(*ALLOY), blocked,
+    plugs = bench.trouble.assessment.cause_code == "fouling" or (bench.trouble.fouls and "stuck" in bench.trouble.failing)
+    return Option("alloy-trim", title, bench.touch(*ALLOY), "fouling holds the disc, not the alloy" if plugs else "",
                   build=lambda: _alloy(bench))  # fmt: skip
 
 

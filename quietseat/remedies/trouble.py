@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
+from quietseat import fluids
 from quietseat.assess import assess
 from quietseat.assess.complete import assumed, complete
 from quietseat.basis import Basis
-from quietseat.model import Assessment, Case, Finding, Location, Valve
+from quietseat.model import Assessment, Case, CaseResult, Finding, Location, Valve
+from quietseat.status import CalculationFailed
 
 CHATTER_ROOTS = ("oversized", "inlet-loss", "chatter", "cycling")
 Judge = Callable[[Location], Assessment]
@@ -56,6 +59,12 @@ class Trouble:
         return self.basis.gauge(operating) / self.set_gauge
 
     @property
+    def fouls(self) -> bool:
+        """True where the fluid leaves deposits: stated of the service, or found in the history."""
+        service = self.location.service
+        return bool(service.fouling or service.polymerising) or "fouling" in self.failing
+
+    @property
     def roots(self) -> frozenset[str]:
         """Failing codes that explain the injuries found beside them."""
         code = self.assessment.cause_code
@@ -70,8 +79,25 @@ class Trouble:
         roots = self.roots
         if not roots or not roots <= touches:
             return frozenset()
-        hurt = (*INJURIES, "chatter") if "back-pressure" in roots else INJURIES
+        hurt = [*INJURIES, "chatter"] if "back-pressure" in roots else [*INJURIES]
+        if self.fouls:  # a quiet valve plugs as before
+            hurt.remove("stuck")
         return frozenset(code for code in hurt if code in self.failing)
+
+
+@lru_cache(maxsize=1024)
+def _steam_boils(pressure: float) -> float | None:
+    try:
+        return fluids.saturation_temperature("Water", pressure)
+    except CalculationFailed:
+        return None
+
+
+def _boiling(case: Case, result: CaseResult) -> float | None:
+    """Temperature of steam that is stated without one: saturated at the relieving pressure, K."""
+    if case.phase != "steam" or case.temperature is not None or result.relieving_pressure is None:
+        return None
+    return _steam_boils(result.relieving_pressure)
 
 
 def look(location: Location, assessment: Assessment, basis: Basis, judge: Judge | None = None) -> Trouble:
@@ -91,6 +117,7 @@ def look(location: Location, assessment: Assessment, basis: Basis, judge: Judge 
     known = [area for area in areas if area is not None]
     temperatures = [case.temperature for case in whole.cases]
     temperatures.append(whole.vessel.operating_temperature)
+    temperatures += [_boiling(case, result) for case, result in zip(whole.cases, assessment.cases, strict=False)]
     return Trouble(
         whole, assessment, basis, failing,
         frozenset(finding.code for finding in assessment.findings if finding.outcome == "open"),

@@ -105,8 +105,8 @@ def _facts(location: Location, seat: str, leaking: bool, basis: Basis) -> LeakFa
         valve.set_pressure, basis.atmospheric_pressure, vessel.operating_pressure, valve.effective_area or _area(valve.orifice),
         valve.inlet_size, seat, "liquid" if case.phase == "liquid" else "gas",
         case.molar_mass if case.phase != "steam" else WATER, case.k or (1.3 if case.phase == "steam" else None),
-        vessel.operating_temperature or case.temperature, case.density, location.outlet.discharge_to, found_leaking=leaking,
-        ppm=max(readings) if leaking and readings else None, measured=location.history.measured_rate if leaking else None,
+        vessel.operating_temperature or case.temperature, density=case.density, discharge_to=location.outlet.discharge_to, found_leaking=leaking,
+        Z=case.Z if case.phase != "liquid" else None, ppm=max(readings) if leaking and readings else None, measured=location.history.measured_rate if leaking else None,
     )  # fmt: skip
 
 
@@ -184,6 +184,13 @@ class Toolbox:
             priced("spool", level, f"{what}: material"),
         )  # fmt: skip
 
+    def spool(self, size: float | None, alloy: bool, what: str = "outlet spool") -> tuple[Work, ...]:
+        """A spool cut out and welded in, the same for every remedy: two welds with all that belongs to them, and access.
+
+        size: NPS of the line. Engineering and documents belong to the job as a whole.
+        """
+        return self.welding(size or 4.0, 2, alloy, what) + self.access()
+
     def access(self) -> tuple[Work, ...]:
         """Crane and scaffold of a job on the pipework."""
         return self._keep(
@@ -195,7 +202,7 @@ class Toolbox:
         if fit.verdict == "spacer":
             return self.part("spool")
         if fit.verdict == "spool":
-            return self.welding(outlet or 4.0, 2, alloy, "outlet spool") + self.engineering()
+            return self.spool(outlet, alloy)
         return ()
 
     def asking(self, wanted: tuple[str, ...]) -> tuple[Work, ...]:

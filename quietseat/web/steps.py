@@ -37,7 +37,7 @@ _LIMITS: Mapping[str, tuple[str, ...]] = {
     "bellows": ("bellows_life_intervals",),
 }  # fmt: skip
 # Limits that are looked up: a part of the rule's words, and the table.
-_LIMIT_TABLES = (("flange rating", "flange_ratings"), ("limit of the letter and class", "spring_bodies"))
+_LIMIT_TABLES = (("flange rating", "flange_ratings"), ("limit of the body", "spring_bodies"))
 _OF_THE_PAST = frozenset(("leaks", "stuck", "corrosion", "bellows", "fouling"))
 # A figure of a case, and the symbols of the steps that give it.
 _FIGURES = {
