@@ -23,7 +23,7 @@ from quietseat.planning.windows import of_basis
 from quietseat.register import jobs_of, read
 from quietseat.status import InputUnusable
 from quietseat.store import Workspace, issued, jobs, open_workspace, plants, studies
-from quietseat.store.workspace import now
+from quietseat.store.workspace import now, write_whole
 from quietseat.study import run
 from quietseat.what_if import what_if
 from quietseat.worklog import read_orders
@@ -164,10 +164,7 @@ def compared(workspace: Workspace, old: int, new: int, say: Voice | None = None)
     total = sum((sides[1].head.get("counts") or {}).values())
     found = changes.compare(*sides, progress=(lambda done, words: say(done, total, words)) if say else None)
     place = compared_file(workspace, old, new)
-    place.parent.mkdir(parents=True, exist_ok=True)
-    draft = place.with_suffix(".part")
-    draft.write_text(json.dumps(found, ensure_ascii=False), encoding="utf-8")
-    draft.replace(place)
+    write_whole(place, json.dumps(found, ensure_ascii=False).encode())
     return found
 
 

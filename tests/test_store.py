@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -77,6 +78,21 @@ def test_the_same_content_is_kept_once_under_its_first_name(space: Workspace) ->
     name, path = space.file(first)
     assert name == "a b/../list.csv" and path.name == "list.csv" and path.read_bytes() == b"x"
     assert space.folder in path.parents
+
+
+def test_content_kept_by_many_at_once_is_whole_for_all(space: Workspace) -> None:
+    """A server and its jobs keep the same mends at the same moment: nobody may read half a file, or stumble over another's draft."""
+    together = threading.Barrier(4)
+
+    def keep(content: bytes) -> bytes:
+        together.wait(30)
+        return space.file(space.keep_file("mends.csv", content))[1].read_bytes()
+
+    with ThreadPoolExecutor(4) as pool:
+        for number in range(60):
+            content = f"{number},".encode() * 2000
+            assert [future.result() == content for future in [pool.submit(keep, content) for _ in range(4)]] == [True] * 4
+    assert not list(space.folder.rglob("*.part"))
 
 
 def test_plants_get_free_names(space: Workspace) -> None:

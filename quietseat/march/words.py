@@ -33,7 +33,7 @@ _WHY = {
     "inlet wave": "pressure waves in the inlet line drive the disc",
     "inlet loss": "the inlet line loses more pressure than the blowdown allows, so the valve starves itself",
     "small vessel": "the protected volume is so small that it swings with the disc",
-    "oversize": "the flow is far below what the valve passes, so it empties the vessel and shuts",
+    "oversize": "it passes more than flows in, so it empties the vessel and shuts",
     "back pressure": "the pressure behind the disc shuts it again",
     "pilot": "the pilot switches the main valve to and fro",
     "nothing": "",

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
+from tempfile import NamedTemporaryFile
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, insert, select
@@ -49,10 +50,7 @@ class Workspace:
         digest = hashlib.sha256(content).hexdigest()
         place = self._place(digest)
         if not place.exists():
-            place.parent.mkdir(parents=True, exist_ok=True)
-            draft = place.with_suffix(".part")
-            draft.write_bytes(content)
-            draft.replace(place)
+            write_whole(place, content)
         with self.writing() as connection:
             found = connection.execute(select(tables.file.c.id).where(tables.file.c.sha256 == digest)).scalar()
             if found is not None:
@@ -66,9 +64,8 @@ class Workspace:
             row = connection.execute(select(tables.file).where(tables.file.c.id == number)).mappings().one()
         place = self._place(str(row["sha256"]))
         named = place.parent / "named" / place.stem / _safe(str(row["name"]))
-        if not named.exists():
-            named.parent.mkdir(parents=True, exist_ok=True)
-            named.write_bytes(place.read_bytes())
+        if not named.exists() or named.stat().st_size != row["size"]:  # cut short by an earlier version
+            write_whole(named, place.read_bytes())
         return str(row["name"]), named
 
     def by_hash(self, digest: str) -> Path | None:
@@ -78,6 +75,14 @@ class Workspace:
 
     def _place(self, digest: str) -> Path:
         return self.folder / "files" / digest[:2] / f"{digest}.bin"
+
+
+def write_whole(place: Path, content: bytes) -> None:
+    """Write a file at once: whoever looks, in this process or another, sees all of it or none. Several may write the same."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with NamedTemporaryFile(dir=place.parent, suffix=".part", delete=False) as draft:
+        draft.write(content)
+    Path(draft.name).replace(place)
 
 
 def _safe(name: str) -> str:
