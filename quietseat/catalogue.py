@@ -237,7 +237,9 @@ def fits(old: Valve, new: Frame, basis: Basis) -> Fit:
         verdict, words, length = _verdict(up, out, old, new, basis, weak)
     if not all(flange.matches for flange in flanges):
         verdict = "does not fit"
-    lengths = f"A {_mm(new_a)} against {_mm(old_a)} ({_signed(up)}), B {_mm(new_b)} against {_mm(old_b)} ({_signed(out)})"
+    lengths = (
+        f"A {_mm(new_a)} against {_mm(old_a)} ({_signed(up)}), B {_mm(new_b)} against {_mm(old_b)} ({_signed(out)})"
+    )
     return Fit(
         verdict, _with_flanges(flanges, f"{lengths}: {words}"), flanges, old_a, old_b, new_a, new_b, up, out,
         basis.fit_tolerance, length, weak, sources, _drawing(outline(old, basis), outline(new), old),

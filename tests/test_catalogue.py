@@ -81,11 +81,16 @@ def test_offset_beyond_alignment_has_to_be_proved():
         assert catalogue.to_prove(fit) == (
             "only if the outlet pipe can take up 3.2 mm without load on the valve: measure before ordering"
         )
-        assert "3.2 mm is more than the 1.5 mm a joint may be out, and the make of the two bodies may add 3.2 mm" in fit.words
+        assert (
+            "3.2 mm is more than the 1.5 mm a joint may be out, and the make of the two bodies may add 3.2 mm"
+            in fit.words
+        )
     assert catalogue.to_prove(catalogue.fits(installed("K", 3, 4), catalogue.pilot_body(3, 4, 150), BASIS)) == ""
-    assert catalogue.to_prove(catalogue.fits(installed("M", 4, 6), catalogue.pilot_body(4, 6, 150), BASIS)) == ""  # a spool
+    spool = catalogue.fits(installed("M", 4, 6), catalogue.pilot_body(4, 6, 150), BASIS)
+    assert catalogue.to_prove(spool) == ""
     assert catalogue.to_prove(catalogue.same_body(installed("M", 4, 6))) == ""
-    large = installed("R", 6, 8, inlet_height=0.2397, outlet_reach=0.2413 + 0.005)  # the make of NPS 6 adds 6.4 mm: no excuse
+    # the make of two NPS 6 bodies adds 6.4 mm: no excuse for 5 mm
+    large = installed("R", 6, 8, inlet_height=0.2397, outlet_reach=0.2413 + 0.005)
     assert catalogue.fits(large, catalogue.pilot_body(6, 8, 150), BASIS).verdict == "spool"
 
 

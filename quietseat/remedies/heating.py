@@ -10,7 +10,10 @@ from quietseat.remedies.gate import Gate
 
 HEATED = "heat-valve"  # part of the name of a remedy that heats, alone or with others
 TOUCHED = ("stuck", "fouling")
-MELTS = "the strip-down shows that what held the disc melts (wax, hydrate, frozen product), and the heating keeps nozzle and body above that while shut"
+MELTS = (
+    "the strip-down shows that what held the disc melts (wax, hydrate, frozen product)",
+    "the heating keeps nozzle and body of the shut valve above its melting point",
+)
 
 
 def heat(bench: Bench) -> Option | None:
@@ -34,5 +37,5 @@ def heated(bench: Bench, made: Made) -> Made:
     tools = bench.tools
     work = tools.change_out() + tools.part("heat-valve") + tools.engineering() + tools.documents() + tools.shop(bench.valve.inlet_size)
     (energy,) = tools.part("heating-year")
-    return replace(made, location=replace(location, service=service), work=once(made.work, work), proofs=(*made.proofs, MELTS),
+    return replace(made, location=replace(location, service=service), work=once(made.work, work), proofs=(*made.proofs, *MELTS),
                    yearly=made.yearly + energy.money)  # fmt: skip

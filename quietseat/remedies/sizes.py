@@ -143,9 +143,9 @@ def _smaller_valve(bench: Bench, letter: str, frame: Frame | None) -> Made | str
     if isinstance(made, str):
         return made
     alloy, tools = alloyed(bench.valve), bench.tools
-    inlet = tools.spool(bench.valve.inlet_size, alloy, "inlet reducing spool") if frame.inlet != bench.valve.inlet_size else ()
-    reducing = frame.outlet != bench.valve.outlet_size
-    outlet = tools.spool(bench.valve.outlet_size, alloy, "outlet reducing spool") if reducing else tools.spool(bench.valve.outlet_size, alloy)
+    size_in, size_out = bench.valve.inlet_size, bench.valve.outlet_size
+    inlet = tools.spool(size_in, alloy, "inlet reducing spool") if frame.inlet != size_in else ()
+    outlet = tools.spool(size_out, alloy, "outlet reducing spool" if frame.outlet != size_out else "outlet spool")
     said = "spools at inlet and outlet" if inlet else "spool at the outlet"
     fit = replace(made.fit, verdict="spool", words=f"{said}: {made.fit.words}")
     return replace(made, fit=fit, work=once(made.work, inlet, outlet, tools.engineering()))

@@ -13,12 +13,12 @@ from typing import Any
 from quietseat.report.document import Figure
 from quietseat.report.fit import svg
 from quietseat.report.fit.body import complete, missing
-from quietseat.report.fit.sheet import sheet
+from quietseat.report.fit.sheet import listed, sheet
+from quietseat.report.words import choice_number
 
-__all__ = ["fit_drawing", "fit_dxf", "has_drawing", "to_measure", "write_dxf"]
+__all__ = ["drawn", "fit_drawing", "fit_dxf", "fit_list", "has_drawing", "to_draw", "to_measure", "write_dxf"]
 
 FOLDER = "fit-drawings"
-MOST = 20  # worst valves that get DXF files
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 
 
@@ -32,6 +32,17 @@ def to_measure(fit: Mapping[str, Any] | None) -> str:
     return missing(fit)
 
 
+def to_draw(remedy: Mapping[str, Any] | None) -> bool:
+    """Whether a remedy puts another body in and all lengths of its drawing are known."""
+    fit = (remedy or {}).get("fit")
+    return has_drawing(fit) and fit is not None and fit["verdict"] != "same body"
+
+
+def fit_list(fit: Mapping[str, Any], valve: Mapping[str, Any]) -> list[tuple[str, str, str, str]]:
+    """The dimensions of a fit drawing as text: what, existing, new (mm), difference in words; [] where a length is not known."""
+    return listed(fit, valve)
+
+
 def fit_drawing(
     tag: str, title: str, fit: Mapping[str, Any], valve: Mapping[str, Any], study: str = ""
 ) -> Figure | None:
@@ -43,7 +54,7 @@ def fit_drawing(
     scene = sheet(tag, title, fit, valve, study)
     if scene is None:
         return None
-    return Figure(svg.render(scene), scene.alt, f"Fit drawing, 1 : {scene.scale:g} on paper: {title}.")
+    return Figure(svg.render(scene), scene.alt, f"Fit drawing of {tag}, 1 : {scene.scale:g} on paper: {title}.")
 
 
 def fit_dxf(tag: str, title: str, fit: Mapping[str, Any], valve: Mapping[str, Any], study: str = "") -> str | None:
@@ -54,17 +65,30 @@ def fit_dxf(tag: str, title: str, fit: Mapping[str, Any], valve: Mapping[str, An
     return None if scene is None else printer.render(scene)
 
 
-def write_dxf(folder: str | Path, study: Any, most: int = MOST) -> list[Path]:
-    """Write fit-drawings/TAG_remedy.dxf for the worst valves of a study; returns the paths.
+def drawn(study: Any) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
+    """Valve and remedy of each drawing of a study, worst valve first: the same for paper and for DXF.
 
-    study: head (with its hash) and ranked records. Drawn are the recommended remedy and the best that clears for
-    certain, where a new body goes in and all lengths are known, of the first `most` valves. Raises OSError where the
-    folder cannot be written.
+    Drawn is the recommended remedy where another body goes in, of the valves that have pages of their own (`worst_valves`, none sound).
+    study: head and ranked records.
+    """
+    worst = [record for record in study.ranked() if record.summary["verdict"] != "sound"]
+    for record in worst[: int(choice_number(study.head, "worst_valves", "number", 50))]:
+        valve = record.full()
+        name = valve.get("recommended")
+        found = next((one for one in valve.get("remedies") or () if name and one["name"] == name), None)
+        if found is not None and to_draw(found):
+            yield valve, found
+
+
+def write_dxf(folder: str | Path, study: Any) -> list[Path]:
+    """Write fit-drawings/TAG_remedy.dxf for every drawing of a study (`drawn`); returns the paths.
+
+    study: head (with its hash) and ranked records. Raises OSError where the folder cannot be written.
     """
     files: list[Path] = []
     taken: set[str] = set()
     place = Path(folder) / FOLDER
-    for valve, remedy in _chosen(study, most):
+    for valve, remedy in drawn(study):
         text = fit_dxf(
             str(valve["tag"]),
             str(remedy["title"]),
@@ -79,17 +103,6 @@ def write_dxf(folder: str | Path, study: Any, most: int = MOST) -> list[Path]:
         path.write_bytes(text.encode())
         files.append(path)
     return files
-
-
-def _chosen(study: Any, most: int) -> Iterator[tuple[Mapping[str, Any], Mapping[str, Any]]]:
-    """Valve and remedy of each drawing, worst valve first."""
-    for record in list(study.ranked())[:most]:
-        valve = record.full()
-        wanted = [name for name in dict.fromkeys((valve.get("recommended"), valve.get("best_yes"))) if name]
-        for name in wanted:
-            found = next((remedy for remedy in valve.get("remedies") or () if remedy["name"] == name), None)
-            if found and has_drawing(found.get("fit")) and found["fit"]["verdict"] != "same body":
-                yield valve, found
 
 
 def _free(wanted: str, taken: set[str]) -> str:

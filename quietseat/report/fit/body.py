@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quietseat.report.fit.scene import Circle, Path, Shape, box, line
+from quietseat.report.fit.scene import Circle, Path, box, broken, line
 from quietseat.report.words import is_number
 
 _INCH = 25.4
@@ -95,8 +95,11 @@ def complete(fit: Mapping[str, Any] | None) -> bool:
 
 
 def bodies(fit: Mapping[str, Any], valve: Mapping[str, Any]) -> tuple[Body, Body]:
-    """Existing valve and candidate of a complete fit; without `drawing` data the flanges are known by their size alone."""
-    old_a, old_b, new_a, new_b = (float(fit[key]) * 1000 for key in _LENGTHS)
+    """Existing valve and candidate of a complete fit; without `drawing` data the flanges are known by their size alone.
+
+    Lengths to 0.1 mm, halves up: what is drawn and dimensioned is what is printed, so that differences close.
+    """
+    old_a, old_b, new_a, new_b = (round(float(fit[key]) * 1e4 + 1e-6) / 10 for key in _LENGTHS)
     drawn = fit.get("drawing") or {}
     plain = {end: {"nps": valve.get(f"{end}_size")} for end in ("inlet", "outlet")}
     old, new = drawn.get("old") or plain, drawn.get("new") or {}
@@ -149,7 +152,7 @@ def _flange(given: Mapping[str, Any]) -> Flange:
     )  # fmt: skip
 
 
-def side(body: Body, scale: float) -> list[Shape]:
+def side(body: Body, scale: float) -> list[Path | Circle]:
     """A body in side view: wall, both flanges with their raised faces and a stub of what stands on top."""
     inlet, outlet = body.inlet, body.outlet
     back_in, back_out = inlet.step + inlet.thickness, body.b - outlet.step - outlet.thickness
@@ -177,7 +180,7 @@ def _wall(body: Body, back_in: float, back_out: float) -> Path:
     return Path(body.layer, tuple(points), bulges, closed=True, filled=body.layer == "candidate")
 
 
-def _plate(layer: str, flange: Flange, along: float, face: float, *, upright: bool) -> list[Shape]:
+def _plate(layer: str, flange: Flange, along: float, face: float, *, upright: bool) -> list[Path | Circle]:
     """Flange plate and raised face: upright at the inlet, its face at the bottom; else at the outlet, its face on the right."""
     half, raised = flange.outside / 2, flange.face / 2
     guessed = "outside diameter" in flange.unknown or "thickness" in flange.unknown
@@ -191,15 +194,15 @@ def _plate(layer: str, flange: Flange, along: float, face: float, *, upright: bo
     return [plate, stub] if flange.step else [plate]
 
 
-def _bonnet(body: Body, scale: float) -> list[Shape]:
+def _bonnet(body: Body, scale: float) -> list[Path | Circle]:
     """Bonnet of a spring valve, broken off: no table has its height. A bellows valve shows its vent."""
     lid = body.lid
     plate, half, end = 2.2 * scale, 0.74 * lid, body.top + 12.0 * scale
-    shapes: list[Shape] = [
+    shapes: list[Path | Circle] = [
         box(body.layer, -1.12 * lid, body.top, 1.12 * lid, body.top + plate),
         line(body.layer, (-half, body.top + plate), (-half, end)),
         line(body.layer, (half, body.top + plate), (half, end)),
-        _break(body.layer, -half, half, end, scale),
+        broken(body.layer, (-half, end), (half, end), 1.1 * scale),
     ]
     if body.kind == "bellows":
         at = body.top + plate + 3.0 * scale
@@ -207,16 +210,7 @@ def _bonnet(body: Body, scale: float) -> list[Shape]:
     return shapes
 
 
-def _break(layer: str, left: float, right: float, y: float, scale: float) -> Path:
-    middle, tooth = (left + right) / 2, 1.1 * scale
-    points = (
-        (left, y), (middle - tooth, y), (middle - tooth / 3, y + tooth), (middle + tooth / 3, y - tooth), (middle + tooth, y),
-        (right, y),
-    )  # fmt: skip
-    return line(layer, *points)
-
-
-def _cap(body: Body, scale: float) -> list[Shape]:
+def _cap(body: Body, scale: float) -> list[Path | Circle]:
     """Cap of a pilot-operated main valve with pilot and sense tube, indicative."""
     lid = body.lid
     thick = 3.4 * scale
@@ -231,9 +225,11 @@ def _cap(body: Body, scale: float) -> list[Shape]:
     ]
 
 
-def end(flange: Flange, layer: str, x: float, y: float) -> list[Shape]:
+def end(flange: Flange, layer: str, x: float, y: float) -> list[Path | Circle]:
     """A flange seen from the pipe: outside, raised face, bolt circle and holes astride the centre lines."""
-    shapes: list[Shape] = [Circle(layer, (x, y), flange.outside / 2, unknown="outside diameter" in flange.unknown)]
+    shapes: list[Path | Circle] = [
+        Circle(layer, (x, y), flange.outside / 2, unknown="outside diameter" in flange.unknown)
+    ]
     if flange.step:
         shapes.append(Circle(layer, (x, y), flange.face / 2, unknown="raised face" in flange.unknown, thin=True))
     if flange.circle is None or flange.bolts is None or flange.hole is None:

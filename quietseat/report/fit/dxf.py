@@ -50,8 +50,8 @@ def _styles(document: Drawing, scale: float) -> None:
     look = document.dimstyles.new(_STYLE)
     height = _CAPITALS * TEXT * scale
     for name, value in {
-        "dimtxt": height, "dimasz": 1.2 * height, "dimexo": 0.0, "dimexe": 0.5 * height, "dimgap": 0.3 * height, "dimdec": 2,
-        "dimzin": 8, "dimtad": 1, "dimtih": 0, "dimtoh": 0, "dimscale": 1.0, "dimlfac": 1.0, "dimdsep": ord("."), "dimtxsty": _STYLE,
+        "dimtxt": height, "dimasz": 1.2 * height, "dimexo": 0.0, "dimexe": 0.5 * height, "dimgap": 0.3 * height, "dimdec": 1,
+        "dimzin": 0, "dimtad": 1, "dimtih": 0, "dimtoh": 0, "dimscale": 1.0, "dimlfac": 1.0, "dimdsep": ord("."), "dimtxsty": _STYLE,
     }.items():  # fmt: skip
         look.dxf.set(name, value)
 
@@ -66,13 +66,15 @@ def _line_type(document: Drawing, name: str, dashes: tuple[float, ...], scale: f
 
 def _add(space: Modelspace, shape: Shape, scale: float) -> None:
     if isinstance(shape, Dimension):
-        _dimension(space, shape)
+        _dimension(space, shape, scale)
         return
     look: dict[str, object] = {"layer": shape.layer}
     if isinstance(shape, Text):
         look |= {"style": _STYLE, "height": _CAPITALS * shape.height * scale}
         from ezdxf.enums import TextEntityAlignment
 
+        if shape.turned:
+            look["rotation"] = 90.0
         space.add_text(shape.words.replace("%%", "% %"), dxfattribs=look).set_placement(
             shape.at, align=TextEntityAlignment[_ANCHORS[shape.anchor]]
         )
@@ -87,14 +89,17 @@ def _add(space: Modelspace, shape: Shape, scale: float) -> None:
         space.add_lwpolyline(points, format="xyb", close=shape.closed, dxfattribs=look)
 
 
-def _dimension(space: Modelspace, found: Dimension) -> None:
+def _dimension(space: Modelspace, found: Dimension, scale: float) -> None:
     """A linear dimension whose number a reader of the file measures again: only what stands round it is text."""
     base = (found.place, found.first[1]) if found.upright else (found.first[0], found.place)
-    words = " ".join(part for part in (found.before, "<>", found.after) if part)
+    words = f"<> {found.after}".rstrip()
     made = space.add_linear_dim(
         base=base, p1=found.first, p2=found.second, angle=90 if found.upright else 0, text=words, dimstyle=_STYLE,
         dxfattribs={"layer": found.layer},
     )  # fmt: skip
     if found.beside is not None:
         made.set_location(found.beside)
+    elif found.along is not None:
+        aside = 1.9 * scale  # off the dimension line, as where the reader places the number himself
+        made.set_location((found.place - aside, found.along) if found.upright else (found.along, found.place + aside))
     made.render()

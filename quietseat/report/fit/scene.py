@@ -1,16 +1,17 @@
 """A drawing as plain shapes in millimetres of the real thing, each on a named layer; printers make SVG and DXF of it.
 
-x to the right, y up, the inlet face centre at (0, 0). Heights of text, widths of lines and dashes are millimetres on paper.
+x to the right, y up, the centre of the existing inlet face at (0, 0). Heights of text, widths of lines and dashes are millimetres on paper.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 Point = tuple[float, float]
-TEXT = 2.4  # mm on paper, height of ordinary words
+TEXT, SMALL = 2.8, 2.65  # mm on paper, height of ordinary and of the smallest words: 7.9 and 7.5 points
+LINE = 3.5  # mm on paper from one line of words to the next
 _WIDE = 0.5  # width of an average letter over the height of the text; generous for the fonts of page and paper
 
 
@@ -68,7 +69,7 @@ class Circle:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """One line of words. anchor: start, middle, end."""
+    """One line of words. anchor: start, middle, end; turned: read from the right."""
 
     layer: str
     at: Point
@@ -76,13 +77,15 @@ class Text:
     height: float = TEXT
     anchor: str = "start"
     bold: bool = False
+    turned: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Dimension:
     """A measured distance between two points along x or, upright, along y; its line stands at `place` on the other axis.
 
-    before and after: words round the number; beside: where the number stands when the arrows need the room between.
+    after: words behind the number; along: where on the line the number stands, its middle unless given; beside: where it stands when
+    the arrows need the room between.
     """
 
     name: str
@@ -91,8 +94,8 @@ class Dimension:
     second: Point
     place: float
     upright: bool
-    before: str = ""
     after: str = ""
+    along: float | None = None
     beside: Point | None = None
 
     @property
@@ -103,8 +106,14 @@ class Dimension:
 
     @property
     def words(self) -> str:
-        """The number with what stands round it."""
-        return " ".join(part for part in (self.before, number(self.length), self.after) if part)
+        """The number with what stands behind it."""
+        return f"{tenths(self.length)} {self.after}".rstrip()
+
+    @property
+    def middle(self) -> float:
+        """Where on the line the number stands, real mm."""
+        axis = 1 if self.upright else 0
+        return (self.first[axis] + self.second[axis]) / 2 if self.along is None else self.along
 
 
 Shape = Path | Circle | Text | Dimension
@@ -123,9 +132,14 @@ class Scene:
     alt: str
 
 
+def tenths(length: float) -> str:
+    """Millimetres with one decimal, as every length of a body is printed."""
+    return f"{round(length, 3) + 1e-6:.1f}"  # 19.05 less a rounding error is still 19.1
+
+
 def number(length: float) -> str:
     """Millimetres with one decimal, none where it is zero."""
-    return f"{round(length, 3) + 1e-6:.1f}".removesuffix(".0")  # 19.05 less a rounding error is still 19.1
+    return tenths(length).removesuffix(".0")
 
 
 def wide(words: str, height: float = TEXT) -> float:
@@ -179,3 +193,25 @@ def bounds(shapes: Sequence[Shape]) -> tuple[float, float, float, float]:
             xs += [shape.centre[0] - shape.radius, shape.centre[0] + shape.radius]
             ys += [shape.centre[1] - shape.radius, shape.centre[1] + shape.radius]
     return min(xs), min(ys), max(xs), max(ys)
+
+
+def moved(shapes: Sequence[Path | Circle], up: float) -> list[Path | Circle]:
+    """The shapes, higher by a length."""
+    return [
+        replace(shape, centre=(shape.centre[0], shape.centre[1] + up)) if isinstance(shape, Circle)
+        else replace(shape, points=tuple((x, y + up) for x, y in shape.points))
+        for shape in shapes
+    ]  # fmt: skip
+
+
+def broken(layer: str, start: Point, end: Point, tooth: float) -> Path:
+    """A straight line with a tooth in its middle: what goes on there is not drawn to length."""
+    (x0, y0), (x1, y1) = start, end
+    length = math.hypot(x1 - x0, y1 - y0)
+    along, across = ((x1 - x0) / length, (y1 - y0) / length), (-(y1 - y0) / length, (x1 - x0) / length)
+    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+
+    def at(far: float, out: float) -> Point:
+        return middle[0] + far * along[0] + out * across[0], middle[1] + far * along[1] + out * across[1]
+
+    return line(layer, start, at(-tooth, 0.0), at(-tooth / 3, tooth), at(tooth / 3, -tooth), at(tooth, 0.0), end)

@@ -7,15 +7,29 @@ from typing import Any
 
 from quietseat.report.fit import views
 from quietseat.report.fit.body import KINDS, bodies, complete
-from quietseat.report.fit.scene import TEXT, Scene, Shape, Text, bounds, box, hatched, line, number, wide, wrapped
+from quietseat.report.fit.scene import (
+    LINE,
+    SMALL,
+    TEXT,
+    Scene,
+    Shape,
+    Text,
+    bounds,
+    box,
+    hatched,
+    line,
+    number,
+    tenths,
+    wide,
+    wrapped,
+)
 from quietseat.report.fit.views import Given
 from quietseat.report.words import MARKS, clean, is_number
 
 WIDTH = 170.0  # mm, as the PDF prints it
 WARNING = "Not for fabrication: measure on site before ordering."
 _SCALES = (1, 2, 2.5, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100)
-_EDGE, _GAP, _COLUMN = 3.0, 5.0, 45.0  # paper mm: border, space between the views, least width of the end views
-_SMALL = 2.1
+_EDGE, _GAP, _COLUMN = 3.0, 4.0, 45.0  # paper mm: border, space between the views, least width of the end views
 
 
 def sheet(tag: str, title: str, fit: Mapping[str, Any], valve: Mapping[str, Any], study: str = "") -> Scene | None:
@@ -91,16 +105,17 @@ def _noted(notes: list[str], start: tuple[float, float], width: float, scale: fl
     x, y = start
     shapes: list[Shape] = []
     for note in notes:
-        for text in wrapped(note, width, _SMALL):
-            y -= 2.9 * scale
-            shapes.append(Text("text", (x, y), text, _SMALL))
+        for text in wrapped(note, width, SMALL):
+            y -= LINE * scale
+            shapes.append(Text("text", (x, y), text, SMALL))
         y -= 0.9 * scale
     return shapes
 
 
 def _notes(given: Given) -> list[str]:
     """What the drawing cannot show or does not know, as sentences."""
-    notes = [f"Fit: {given.fit.get('verdict')}. {given.fit.get('words') or ''}".strip()]
+    said = str(given.fit.get("words") or "")
+    notes = [f"Fit: {given.fit.get('verdict')}. {said[:1].upper()}{said[1:]}".strip()]
     notes.append(
         "To scale: faces, centre lines, flange outlines and bolt holes. Indicative only: body walls, bonnet, cap, pilot, tubing, spool lengths. "
         f"{_flanges_rest_on(given)} Thickness is the least of the standard (from memory, verify): cast flanges may be thicker."
@@ -150,17 +165,17 @@ def _title_block(given: Given, scale: float, y: float, at: Any) -> tuple[list[Sh
     for row in rows:
         x, deepest = _EDGE, 0.0
         for name, words, share in row:
-            label = wide(f"{name}: ", _SMALL) + 1.5
+            label = wide(f"{name}: ", SMALL) + 1.5
             lines = wrapped(words, inner * share - label - 2, TEXT)
-            shapes.append(Text("text", at(x, y - 3.6), f"{name}:", _SMALL))
+            shapes.append(Text("text", at(x, y - 3.6), f"{name}:", SMALL))
             shapes += [
-                Text("text", at(x + label, y - 3.6 - 3.2 * index), text, TEXT) for index, text in enumerate(lines)
+                Text("text", at(x + label, y - 3.6 - LINE * index), text, TEXT) for index, text in enumerate(lines)
             ]
-            deepest = max(deepest, 3.2 * len(lines))
+            deepest = max(deepest, LINE * len(lines))
             x += inner * share
         y -= deepest + 2.0
         shapes.append(line("sheet", at(_EDGE, y), at(WIDTH - _EDGE, y)))
-    shapes.append(Text("text", at(_EDGE, y - 4.4), WARNING, 3.0, bold=True))
+    shapes.append(Text("text", at(_EDGE, y - 4.4), WARNING, 3.2, bold=True))
     start = WIDTH - _EDGE - bar / scale - wide("100 mm") - 4
     shapes += _scale_bar(at(start, y - 4.0), bar, scale)
     return shapes, y - 7.0
@@ -198,9 +213,23 @@ def described(given: Given) -> str:
     allowed = given.fit.get("tolerance_m")
     parts = [
         f"Fit of {given.title} at {given.tag}: existing {KINDS.get(old.kind, old.kind)}, candidate {KINDS.get(new.kind, new.kind)}",
-        f"inlet face to outlet centre line A existing {number(old.a)} mm, new {number(new.a)} mm: {views.words_up(given)}",
-        f"outlet face to inlet centre line B existing {number(old.b)} mm, new {number(new.b)} mm: {views.words_out(given)}",
+        f"inlet face to outlet centre line A existing {tenths(old.a)} mm, new {tenths(new.a)} mm: {views.words_up(given)}",
+        f"outlet face to inlet centre line B existing {tenths(old.b)} mm, new {tenths(new.b)} mm: {views.words_out(given)}",
         f"difference allowed ±{number(float(allowed) * 1000)} mm" if is_number(allowed) else "difference allowed: not stated",
         *(f"{end} flange: {views.words_flange(given, end)}" for end in ("inlet", "outlet")),
     ]  # fmt: skip
     return f"{'; '.join(parts)}. {WARNING}"
+
+
+def listed(fit: Mapping[str, Any], valve: Mapping[str, Any]) -> list[tuple[str, str, str, str]]:
+    """Every dimension of the drawing as text: what, existing, new, difference; [] where the drawing is missing."""
+    if not complete(fit):
+        return []
+    given = Given("", "", "", fit, *bodies(fit, valve))
+    old, new = given.old, given.new
+    return [
+        ("A, inlet face to outlet centre line", views.length(old, 0), views.length(new, 0), views.words_up(given)),
+        ("B, outlet face to inlet centre line", views.length(old, 1), views.length(new, 1), views.words_out(given)),
+        *((f"{end.capitalize()} flange", f"{was.name}, {was.holes}", f"{goes.name}, {goes.holes}", views.words_flange(given, end))
+          for end, was, goes in (("inlet", old.inlet, new.inlet), ("outlet", old.outlet, new.outlet))),
+    ]  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from html import escape
 
-from quietseat.report.fit.scene import LAYERS, TEXT, UNKNOWN, Circle, Dimension, Path, Point, Scene, Shape, Text, wide
+from quietseat.report.fit.scene import LAYERS, TEXT, UNKNOWN, Circle, Dimension, Path, Point, Scene, Shape, Text
 
 _PX = 0.225  # mm on paper of one unit of an SVG's width in the PDF: the picture is as wide there as the sheet says
 _ARROW, _ROOM = 2.2, 9.0  # paper mm: length of an arrowhead; below this the arrows stand outside
@@ -50,7 +50,15 @@ class _Printer:
             look = _look(shape.layer, shape.unknown, shape.thin)
             return f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(shape.radius / self.scene.scale)}" fill="none"{look}/>'
         if isinstance(shape, Text):
-            return _words(self.at(shape.at), shape.words, shape.layer, shape.height, shape.anchor, bold=shape.bold)
+            return _words(
+                self.at(shape.at),
+                shape.words,
+                shape.layer,
+                shape.height,
+                shape.anchor,
+                bold=shape.bold,
+                turned=shape.turned,
+            )
         return self.dimension(shape)
 
     def path(self, path: Path) -> str:
@@ -90,12 +98,10 @@ class _Printer:
                 away = 4.0 * turn
                 out.append(_line(x, y, x if found.upright else x - away, y + away if found.upright else y, look))
         if found.beside is not None:
-            return "".join(out) + _words(self.at(found.beside), found.words, found.layer, TEXT, "start", clear=True)
-        x, y = (x1 + x2) / 2, (y1 + y2) / 2
-        if not found.upright:
-            x = max(x, 2.0 + wide(found.words) / 2)
+            return "".join(out) + _words(self.at(found.beside), found.words, found.layer, TEXT, "start")
+        x, y = self.at((found.place, found.middle) if found.upright else (found.middle, found.place))
         spot = (x - 0.8, y) if found.upright else (x, y - 0.8)
-        return "".join(out) + _words(spot, found.words, found.layer, TEXT, "middle", turned=found.upright, clear=True)
+        return "".join(out) + _words(spot, found.words, found.layer, TEXT, "middle", turned=found.upright)
 
 
 def _past(start: Point, end: Point) -> Point:
@@ -132,20 +138,12 @@ def _words(
     *,
     bold: bool = False,
     turned: bool = False,
-    clear: bool = False,
 ) -> str:
-    """One line of words; clear: on a white ground, so that a line behind does not cross them out."""
+    """One line of words."""
     x, y = _n(at[0]), _n(at[1])
     weight = ' font-weight="bold"' if bold else ""
     place = f'transform="translate({x} {y}) rotate(-90)"' if turned else f'x="{x}" y="{y}"'
-    ground = ""
-    if clear:
-        length = 0.92 * wide(words, height)
-        left = (0.0 if turned else at[0]) - {"start": 0.0, "middle": length / 2, "end": length}[anchor]
-        top = (0.0 if turned else at[1]) - 0.8 * height
-        turn = f' transform="translate({x} {y}) rotate(-90)"' if turned else ""
-        ground = f'<rect x="{_n(left)}" y="{_n(top)}" width="{_n(length)}" height="{_n(0.95 * height)}" fill="#ffffff"{turn}/>'
     return (
-        f'{ground}<text {place} font-size="{_n(height)}" fill="{LAYERS[layer].colour}" text-anchor="{anchor}"{weight}>'
+        f'<text {place} font-size="{_n(height)}" fill="{LAYERS[layer].colour}" text-anchor="{anchor}"{weight}>'
         f"{escape(words)}</text>"
     )
