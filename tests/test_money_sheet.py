@@ -20,7 +20,9 @@ from quietseat.cost import account
 from quietseat.remedies import propose
 from quietseat.report import money_sheet, xlsx
 
-EXAMPLE = (Path(__file__).parent.parent / "examples" / "valve.toml").read_text(encoding="utf-8").replace("44.1", "18")  # mostly methane
+EXAMPLE = (
+    (Path(__file__).parent.parent / "examples" / "valve.toml").read_text(encoding="utf-8").replace("44.1", "18")
+)  # mostly methane
 PILOT = "pilot-modulating-remote-non-bleeding-pilot-body"
 
 
@@ -43,7 +45,9 @@ class Sums:
     def at(self, name: str) -> float:
         if name not in self.known:
             value = self.sheet[name].value
-            self.known[name] = self.formula(value) if isinstance(value, str) and value.startswith("=") else float(value or 0.0)
+            self.known[name] = (
+                self.formula(value) if isinstance(value, str) and value.startswith("=") else float(value or 0.0)
+            )
         return self.known[name]
 
     def formula(self, text: str) -> float:
@@ -67,7 +71,8 @@ class Sums:
 
 
 def _find(sheet: Any, words: str, column: int = 1) -> int:
-    return next(row for row in range(1, sheet.max_row + 1) if sheet.cell(row, column).value == words)
+    """The first row with these words in a column, below the heading that stays in sight."""
+    return next(row for row in range(2, sheet.max_row + 1) if sheet.cell(row, column).value == words)
 
 
 def test_formulas_of_money_are_stored_with_their_value(study: sample.Study, workbook: Any) -> None:
@@ -80,7 +85,9 @@ def test_formulas_of_money_are_stored_with_their_value(study: sample.Study, work
         for cell in row:
             if cell.data_type == "f":
                 count += 1
-                assert stored[cell.coordinate].value == pytest.approx(sums.at(cell.coordinate), abs=1e-9), cell.coordinate
+                assert stored[cell.coordinate].value == pytest.approx(sums.at(cell.coordinate), abs=1e-9), (
+                    cell.coordinate
+                )
     assert count > 80
     heading = _find(sheet, "Rank") + 1
     for line, tag in ((heading, "PSV-0001"), (heading + 1, sample.FORMULA_TEXT)):
@@ -96,7 +103,9 @@ def test_inputs_of_money_move_every_total(workbook: Any) -> None:
     rate, hour = (f"G{_find(sheet, words)}" for words in ("discount rate", "price of a crew hour"))
     assert (sheet[rate].value, sheet[hour].value) == (0.1, 95.0)
     plain = Sums(sheet, **{rate: 0.0})  # nothing is discounted: 3 x 390; 1000 + 950 - 400
-    assert (plain.at(f"G{totals}"), plain.at(f"H{totals}"), plain.at(f"I{totals + 1}")) == pytest.approx((1170.0, 1550.0, -380.0))
+    assert (plain.at(f"G{totals}"), plain.at(f"H{totals}"), plain.at(f"I{totals + 1}")) == pytest.approx(
+        (1170.0, 1550.0, -380.0)
+    )
     dear = Sums(sheet, **{rate: 0.0, hour: 190.0})  # 3 x (4 x 190 + 10); 1000 + 10 x 190 - 400
     assert (dear.at(f"G{totals}"), dear.at(f"H{totals + 1}")) == pytest.approx((2310.0, 2500.0))
     capital = f"G{_find(sheet, 'new valve', 5)}"  # of the first valve alone: its residual value follows, the other valve does not
@@ -111,7 +120,8 @@ def test_money_says_where_it_leaves_valves_out(monkeypatch: pytest.MonkeyPatch) 
 
     monkeypatch.setattr(money_sheet, "MOST_VALVES", 1)
     sheet = openpyxl.load_workbook(io.BytesIO(xlsx.render(sample.study(3))))["Money"]
-    assert "The worst 1 valves; the other accounts stand in study.json." in sheet["A1"].value
+    assert "The worst 1 valves; the other accounts stand in study.json." in sheet["A2"].value
+    assert sheet.freeze_panes == "C2" and [sheet.cell(1, at).value for at in (1, 2, 4)] == ["Rank", "Tag", "Part"]
     assert {sheet.cell(row, 2).value for row in range(1, sheet.max_row + 1)} == {None, "Tag", "PSV-0001"}
 
 
@@ -147,8 +157,16 @@ def test_every_named_cell_gives_what_cost_gives_with_the_changed_choice(tmp_path
     """
     book = sheet_of(priced(tmp_path, carbon_price="0"))
     sheet = book["Money"]
-    cells = {name: book.defined_names[name].attr_text.removeprefix("Money!").replace("$", "") for name in book.defined_names}
-    changed = {"discount_rate": 0.04, "inflation": 0.02, "labour_rate": 150.0, "product_price": 2.5, "carbon_price": 90.0}
+    cells = {
+        name: book.defined_names[name].attr_text.removeprefix("Money!").replace("$", "") for name in book.defined_names
+    }
+    changed = {
+        "discount_rate": 0.04,
+        "inflation": 0.02,
+        "labour_rate": 150.0,
+        "product_price": 2.5,
+        "carbon_price": 90.0,
+    }
     assert set(cells) == set(changed)
     row = _find(sheet, "Rank") + 1
     unchanged = Sums(sheet)
@@ -160,4 +178,6 @@ def test_every_named_cell_gives_what_cost_gives_with_the_changed_choice(tmp_path
         assert abs(sums.at(f"G{row}") - unchanged.at(f"G{row}")) > 1.0, f"{name} moves the account"
     every = Sums(sheet, **{cells[name]: value for name, value in changed.items()})
     told = priced(tmp_path, **{name: str(value) for name, value in changed.items()})
-    assert [every.at(f"{column}{row}") for column in "GH"] == pytest.approx([told["keep_total"]["mid"], told["total"]["mid"]], abs=0.021)
+    assert [every.at(f"{column}{row}") for column in "GH"] == pytest.approx(
+        [told["keep_total"]["mid"], told["total"]["mid"]], abs=0.021
+    )

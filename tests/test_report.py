@@ -17,8 +17,8 @@ import pytest
 import report_sample as sample
 
 from quietseat import report
-from quietseat.report import brief, build, drawing, figures, html, motion, pdf, problems, sheet, words, xlsx
-from quietseat.report.document import Document, Prose
+from quietseat.report import brief, build, drawing, evidence, figures, html, motion, pdf, problems, sheet, words, xlsx
+from quietseat.report.document import Column, Document, Prose, TableBlock
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -156,7 +156,7 @@ EXPECTED = (
     "weigh the moving parts and rate-test the spring", "an inlet line of at most 0.62 m", "a flow of at least 10440 kg/h",
     "nothing here has been compared with a measured map",
     "Not answered: the run diverged", "moving mass 60 %", "Predicted against found", "77.8 % (95 % interval 40 % to 97 %)",
-    "148 of 1600 draws and flows (9.25 %", "In doubt and not marched (1)",
+    "148 of 1600 draws and flows (9.25 %", "In doubt and not simulated in time (1)",
 )  # fmt: skip
 
 
@@ -267,7 +267,8 @@ def test_the_summary_adds_up_what_leaks() -> None:
         {"leakage": one and {"co2e_kg_a": one, "co2e_parts_kg_a": {"low": 0.5, "mid": 1.0, "high": 2.0}}}
         for one in leaks
     ]
-    assert brief.tally(valves) == {"low": 2.0, "mid": 17.0, "high": 43.0, "valves": 2.0}  # 0.5 + 1.5, 11 + 6, 32 + 11
+    # 0.5 + 1.5, 11 + 6, 32 + 11; of the middle 10 + 5 through the seats, 1 + 1 beside them
+    assert brief.tally(valves) == {"low": 2.0, "mid": 17.0, "high": 43.0, "seat": 15.0, "beside": 2.0, "valves": 2.0}
 
 
 def test_both_media_say_who_issued_and_reviewed_it_and_neither_changes_the_hash() -> None:
@@ -422,7 +423,7 @@ def test_workbook_holds_no_link_and_no_formula_but_those_of_money(workbook: Any)
 
 def test_workbook_has_its_sheets_frozen_filtered_with_units(workbook: Any) -> None:
     assert workbook.sheetnames == [
-        "Summary", "Fleet", "Findings", "Cases", "Stability in time", "Remedies", "Leakage", "Money", "Predicted and found", "Plan",
+        "Summary", "Fleet", "Findings", "Passed", "Cases", "Stability in time", "Remedies", "Leakage", "Money", "Predicted and found", "Plan",
         "Budget curve", "Until cured", "Ask next", "Problems", "Assumptions", "Basis", "Sources",
     ]  # fmt: skip
     for one_sheet in workbook:
@@ -604,15 +605,32 @@ def test_cells_meet_halfway_between_points() -> None:
 def test_leakage_has_a_row_for_each_valve_and_basis(workbook: Any) -> None:
     rows = [[cell.value for cell in row] for row in workbook["Leakage"].iter_rows()]
     titles = {title: at for at, title in enumerate(rows[0])}
-    assert len(rows) == 1 + 2 * 7  # the second valve has none
+    assert len(rows) == 1 + 2 * 7 + 1  # the second valve has none; the last row is the total
     applies = [row for row in rows[1:] if row[titles["Applies"]] == "yes"]
     assert [row[titles["Leak middle, kg/h"]] for row in applies] == pytest.approx([8e-6 * 3600] * 2)
     assert (
-        applies[0][titles["CO2 equivalent middle, kg a year"]] == 7510
+        applies[0][titles["CO2 equivalent through the seat middle, kg a year"]] == 7510
         and rows[1][titles["Product lost middle, kg a year"]] is None
     )
     measured = next(row for row in rows if row[titles["Basis"]] == "measured")
     assert measured[titles["Leak middle, kg/h"]] is None
+
+
+def test_the_leakage_sheet_the_summary_and_its_rows_come_to_one_total(study: sample.Study, workbook: Any) -> None:
+    rows = [[cell.value for cell in row] for row in workbook["Leakage"].iter_rows()]
+    titles = {title: at for at, title in enumerate(rows[0])}
+    leak = brief.tally(record.full() for record in study.records)
+    assert str(rows[-1][titles["Tag"]]) == "All valves (2 with an estimate)"
+    for words_of, key in (("in all low", "low"), ("in all middle", "mid"), ("in all high", "high"), ("through the seat middle", "seat"),
+                          ("beside the seat middle", "beside")):  # fmt: skip
+        column = titles[f"CO2 equivalent {words_of}, kg a year"]
+        assert rows[-1][column] == pytest.approx(leak[key])
+        assert sum(row[column] or 0.0 for row in rows[1:-1]) == pytest.approx(leak[key])
+    assert leak["mid"] == pytest.approx(
+        2 * (7510 + 1)
+    )  # two valves of the sample leak alike, 7510 kg through the seat and 1 kg beside it
+    said = "".join(block.text for block in brief._carbon(leak) if isinstance(block, Prose))
+    assert "15.02 t CO2 equivalent" in said and "15.02 t through the seats and 0.002 t beside" in said
 
 
 def test_the_section_says_what_leaks_and_what_it_costs(read: Reader, paper_text: str) -> None:
@@ -723,3 +741,184 @@ def test_a_valve_nothing_could_be_checked_of_never_reads_as_passed() -> None:
     assert words.nothing_found("sound", ()) == "Every check made here was passed with margin."
     said = words.nothing_found("unproven", ("the calculation failed inside",))
     assert "passed" not in said and "the calculation failed inside" in said
+
+
+# --- What a verdict rests on, in print -------------------------------------------------------------------------------
+
+
+def _finding(**given: Any) -> dict[str, Any]:
+    return {
+        "code": "chatter",
+        "outcome": "fail",
+        "severity": "stop",
+        "confidence": "estimate",
+        "rests_on": [],
+        "words": "It slams shut.",
+        **given,
+    }
+
+
+def test_a_predicted_mechanism_is_said_to_be_predicted_and_a_reported_one_is_not() -> None:
+    valve = {
+        "verdict": "misfit",
+        "cause": "It opens and shuts.",
+        "cause_code": "cycling",
+        "findings": [_finding(code="cycling")],
+    }
+    assert evidence.headline(valve) == "The model predicts: it opens and shuts."
+    assert evidence.words(valve["findings"][0]) == "The model predicts: it slams shut."  # type: ignore[index]
+    assert evidence.reworded(["cycling: It slams shut.", "leak reading 900 ppm"], valve) == [
+        "cycling: The model predicts: it slams shut.", "leak reading 900 ppm"]  # fmt: skip
+    reported = {**valve, "findings": [_finding(code="cycling", rests_on=["history"], confidence="")]}
+    assert evidence.headline(reported) == "It opens and shuts."
+    assert (
+        evidence.headline({**valve, "cause_code": "fouling", "findings": [_finding(code="stuck")]})
+        == "It opens and shuts."
+    )
+    assert (
+        evidence.headline({**valve, "cause": "The model predicts that it cycles."})
+        == "The model predicts that it cycles."
+    )
+
+
+def test_the_weakest_source_of_a_verdict_is_named() -> None:
+    both = {
+        "verdict": "misfit",
+        "findings": [
+            _finding(code="inlet-loss", confidence="memory-hi"),
+            _finding(),
+            _finding(code="leaks", outcome="open"),
+        ],
+    }
+    assert evidence.rests(both) == "estimate"
+    assert evidence.all_sources(both) == "estimate (chatter); from memory, verify (inlet loss)"
+    assert (
+        evidence.rests({"verdict": "misfit", "findings": [_finding(confidence="", rests_on=["history"])]}) == "history"
+    )
+    assert (
+        evidence.rests({"verdict": "unproven", "findings": [_finding(outcome="open", confidence="")]}) == "data missing"
+    )
+    assert (
+        evidence.rests(
+            {"verdict": "sound", "findings": [], "passed": [_finding(outcome="pass", value=1.0, confidence="seen")]}
+        )
+        == "seen in its source"
+    )
+
+
+def test_why_a_valve_is_not_in_the_plan_is_one_word_and_another_remedy_is_named() -> None:
+    row = {"tag": "A", "verdict": "misfit", "recommended": "bellows", "plan_reason": "budget: spent on others"}
+    assert evidence.in_plan({**row, "in_plan": True}) == "yes"
+    assert evidence.in_plan(row) == "no: budget"
+    assert (
+        evidence.in_plan({**row, "plan_reason": "budget and crew hours together: neither alone"})
+        == "no: budget and crew hours"
+    )
+    assert evidence.in_plan({**row, "recommended": "measure-first"}) == "no: ask first"
+    plan = {"chosen": [], "left_out": [{"tag": "A", "remedy": "soft-seat", "title": "Soft seat"}]}
+    assert (
+        evidence.other_remedies(plan, [row])
+        == "The plan reckons with another remedy than the recommended one at A: Soft seat."
+    )
+    assert evidence.other_remedies(plan, [{**row, "recommended": "soft-seat"}]) == ""
+
+
+def test_a_sound_verdict_can_be_checked_on_the_page_on_paper_and_in_the_workbook() -> None:
+    import openpyxl
+
+    study = sample.study(3)
+    valve = study.records[2]._valve
+    check = _finding(code="inlet-loss", outcome="pass", severity="note", value=0.02, limit=0.03, margin=1 / 3, unit="", rule="3 % of set", confidence="memory-md",
+                     words="2 % of set at rated flow", case="")  # fmt: skip
+    pressure = {
+        **check,
+        "code": "chatter",
+        "value": 198845.81,
+        "limit": 56000.0,
+        "unit": "Pa",
+        "confidence": "estimate",
+        "margin": -2.55,
+    }
+    valve |= {"verdict": "sound", "findings": [], "passed": [check, pressure], "reasons": []}
+    study.records[2].summary = {**study.records[2].summary, "verdict": "sound"}
+    document = build.build(study)
+    for text in (html.render(document), text_of(pdf.render(document))):
+        assert "Sound valves and the checks they passed" in text and "inlet loss 2 %, limit 3 %" in text
+        assert "estimate" in text
+    assert evidence.sound_row(valve, words.shown(study.head))[2] == "estimate"
+    rows = [
+        [cell.value for cell in row]
+        for row in openpyxl.load_workbook(io.BytesIO(xlsx.render(study)))["Passed"].iter_rows()
+    ]
+    titles = {title: at for at, title in enumerate(rows[0])}
+    mine = [row for row in rows if row[titles["Tag"]] == valve["tag"]]
+    assert [row[titles["Unit"]] for row in mine] == ["%", "bar"]
+    assert [row[titles["Value (unit beside)"]] for row in mine] == pytest.approx(
+        [2.0, 1.9884581]
+    )  # 198845.81 Pa = 1.9884581 bar
+
+
+def test_where_data_are_missing_the_sheet_asks_and_sells_nothing() -> None:
+    study = sample.study(1)
+    valve = copy.deepcopy(study.records[0].full())
+    first = {
+        **valve["remedies"][0],
+        "name": "measure-first",
+        "title": "Measure first",
+        "condition": "state the phase; read the class",
+        "question": "",
+    }
+    valve |= {
+        "verdict": "unproven",
+        "recommended": "measure-first",
+        "remedies": [first],
+        "plan_reason": "Measure first: state the phase",
+    }
+    said = html.render(sheet.document(valve, study.head))
+    assert "No remedy yet: ask first" in said and "1. State the phase." in said and "2. Read the class." in said
+    assert "Whole-life cost of keeping the valve as it is: " in said
+    for text in ("Probability that it pays", "Break-even", "Not in the plan", "Recommended:"):
+        assert text not in said
+
+
+def test_pressures_of_the_history_are_printed_in_the_unit_of_the_study() -> None:
+    shown = words.shown(sample.study(1).head)
+    assert sheet._event({"event": "pop", "value": 1_291_325.0}, shown) == "11.9 barg"  # (1291325 - 101325) / 1e5
+    assert sheet._event({"event": "leak", "value": 2300.0}, shown) == "2300"
+    assert shown.rates("counted with 1.83e-07 kg/s") == "counted with 0.000659 kg/h"  # x 3600
+
+
+def test_words_of_the_program_are_not_printed() -> None:
+    assert words.in_print("practice, memory-md") == "practice, from memory, verify"
+    assert (
+        words.in_print("a late_cure_factor of 2 (Basis: misfit_cost)") == "a late cure factor of 2 (Basis: misfit_cost)"
+    )
+    assert (
+        words.in_print("Marched in time; cases marched, about every 1.6e+02 s")
+        == "Simulated in time; cases simulated in time, about every 160 s"
+    )
+    assert "relaxation" not in words.in_print("each solved as its linear relaxation")
+
+
+def test_a_negative_net_value_and_a_cost_above_the_budget_are_said(study: sample.Study) -> None:
+    shown = words.shown(study.head)
+    plan = {
+        "value": -230_000.0,
+        "budget": 300_000.0,
+        "totals": {"count": 2, "spent_high": 583_000.0, "stop_findings_cured": 22},
+    }
+    assert "bought to cure 22 stop findings, not for a return" in brief.negative_value(plan, shown)
+    assert brief.over_budget(plan, shown).replace("\u00a0", " ") == "OVER BUDGET at the high end, by 283 000 USD"
+    assert (
+        brief.negative_value({**plan, "value": 5.0}, shown) == ""
+        and brief.over_budget({**plan, "budget": 6e5}, shown) == ""
+    )
+
+
+def test_first_and_last_rows_of_a_table_on_paper_keep_together() -> None:
+    table = TableBlock("t", (Column("a"),), tuple((str(at),) for at in range(10)))
+    assert pdf._ties(table) == [3, 1, 1, 1, 1, 3]
+    assert (
+        pdf._ties(TableBlock("t", (Column("a"),), table.rows[:5])) == [5]
+        and pdf._ties(TableBlock("t", (Column("a"),), (("x" * 3000,),) * 4)) == []
+    )

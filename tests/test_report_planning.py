@@ -81,7 +81,7 @@ def test_the_plan_says_what_is_taken_of_its_limits(head: dict[str, Any]) -> None
 def test_the_chosen_stand_with_value_reason_and_how_firm(head: dict[str, Any]) -> None:
     table = tables(plan_of(head))["Chosen for the outage (5)"]
     assert column(table, "Net value, USD") == ["−40 000"] * 5
-    assert column(table, "Cost, USD")[0] == "41 000 (28 700 to 69 700)"
+    assert column(table, "Outlay, USD")[0] == "41 000 (28 700 to 69 700)"
     assert column(table, "In the best set") == ["100 %", "80 %", "60 %", "40 %", "20 %"]
     assert column(table, "By this remedy") == ["90 %", "70 %", "50 %", "30 %", "10 %"]
     assert column(table, "Clears")[0] == "subject to proof (notes 1, 2)"

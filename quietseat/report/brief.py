@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from quietseat.report import by_hand
+from quietseat.report import by_hand, evidence, leakage
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -24,6 +24,7 @@ from quietseat.report.words import (
     VERDICT_WORDS,
     VERDICTS,
     Shown,
+    choice_number,
     choices,
     clears,
     code,
@@ -35,7 +36,7 @@ from quietseat.report.words import (
     sentence,
 )  # fmt: skip
 
-_WORST, _CHOSEN, _OPEN, _ASKED, _CAUSES, _REMARKS = 10, 12, 6, 4, 5, 3  # lines of each list
+_WORST, _CHOSEN, _OPEN, _ASKED, _CAUSES, _REMARKS = 10, 20, 8, 4, 5, 3  # lines of each list
 _TONNE = 1000.0
 
 
@@ -55,7 +56,23 @@ def subtitle(head: Mapping[str, Any]) -> str:
     """Register and standard in one line."""
     values = choices(head)
     file = head["register"].get("file") or DASH
-    return f"Register {file}. Standard {values.get('standard', DASH)}, edition {values.get('edition', DASH)}."
+    return f"Register {file}. Standard {values.get('standard', DASH)}, edition {values.get('edition', DASH)}.{_dated(head)}"
+
+
+def _dated(head: Mapping[str, Any]) -> str:
+    """Day of issue, issuer and reviewer; "" where nobody has issued the study."""
+    found = head.get("issue") or {}
+    day = str(found.get("issued_at") or "")[:10]
+    if not day:
+        return ""
+    reviewer = f", reviewed by {plain(found['reviewer'])}" if found.get("reviewer") else ""
+    return f" Issued {day} by {plain(found.get('issued_by'))}{reviewer}."
+
+
+def made_from(head: Mapping[str, Any]) -> str:
+    """Which register and which version made the study."""
+    mark = str(((head.get("inputs") or {}).get("register") or {}).get("sha256") or "")[:12]
+    return f"made from register {f'sha256 {mark}' if mark else plain(head['register'].get('file'))} with quietseat {plain(head.get('version'))}"
 
 
 def pages(
@@ -65,9 +82,9 @@ def pages(
     show: Shown,
     links: Mapping[str, str],
 ) -> Iterable[OnePage]:
-    """Two pages. rows: summaries, worst first. carbon: kg CO2 equivalent a year, or None. links: tag -> anchor of its section."""
+    """Two pages. rows: summaries as of `build.survey`, worst first. carbon: what `tally` gave, or None. links: tag -> anchor of its section."""
     yield OnePage((
-        Heading(2, "Management summary", "summary"), *issue(head), *_looked_at(head, rows), *_counts(head, rows), *_worst(rows, links),
+        Heading(2, "Management summary", "summary"), *issue(head), *_looked_at(head, rows), *_counts(head, rows), *_worst(head, rows, links),
     ))  # fmt: skip
     yield OnePage(
         (*_plan(head.get("plan") or {}, show, links), *_carbon(carbon), *_unknown(head, rows), *_cautions(head))
@@ -78,26 +95,13 @@ def pages(
 
 
 def issue(head: Mapping[str, Any]) -> Iterable[Block]:
-    """State, number, issue and reviewer of the study, with what the reviewer said; "not issued" where nobody has issued it."""
-    found = head.get("issue") or {}
-    when = str(found.get("issued_at") or "")[:10]
-    state = str(found.get("state") or "not issued")
-    issued = f"by {plain(found.get('issued_by'))} on {when}" if when else "not issued"
-    words = f": {cut(plain(found['words']), 120)}" if found.get("words") else ""
-    items = [
-        (
-            "State",
-            Cell({"draft": "draft, not issued", "issued": "issued", "locked": "issued and locked"}.get(state, state)),
-        ),
-        ("Issue", Cell(f"study {found['number']}, {issued}{words}" if found.get("number") else issued)),
-        ("Reviewer", Cell(plain(found.get("reviewer") or "none named"))),
-        ("Version, hash", Cell(f"{plain(head.get('version'))}, {plain(head.get('hash'))}")),
-    ]
+    """Issue and reviewer of the study, with what the reviewer said; "not issued" where nobody has issued it."""
+    items = list(issued(head))
     decided = by_hand.counted(head)
     if decided:
         items.append(("Decided by hand", Cell(f"{decided}: listed in study.pdf under “Decided by hand”")))
     yield Pairs(tuple(items))
-    said = remarks(found)
+    said = remarks(head.get("issue") or {})
     if said:
         more = (
             f" {len(said) - _REMARKS} more stand in study.pdf under “Remarks of the review”."
@@ -105,6 +109,26 @@ def issue(head: Mapping[str, Any]) -> Iterable[Block]:
             else ""
         )
         yield Prose("Remarks: " + " ".join(cut(one, 160) for one in said[:_REMARKS]) + more)
+
+
+def issued(head: Mapping[str, Any]) -> Iterable[tuple[str, Cell]]:
+    """Issue with its day, reviewer, version and hash; the first pair is the issue."""
+    found = head.get("issue") or {}
+    when = str(found.get("issued_at") or "")[:10]
+    state = {"draft": "draft, not issued", "issued": "issued", "locked": "issued and locked"}.get(
+        str(found.get("state")), str(found.get("state") or "")
+    )
+    number = f"study {plain(found['number'])}" if found.get("number") else ""
+    words = f": {plain(found['words'])}" if found.get("words") else ""
+    if when:
+        text = f"{number}{', ' if number else ''}by {plain(found.get('issued_by'))} on {when}{words}"
+        text = f"{state or 'issued'}; {text}"
+    else:
+        text = "; ".join(part for part in (state or "not issued", number) if part) + f"; {made_from(head)}{words}"
+    yield "Issue", Cell(text)
+    if when or found.get("reviewer"):
+        yield "Reviewer", Cell(plain(found.get("reviewer") or "none named"))
+    yield "Version, hash", Cell(f"{plain(head.get('version'))}, {plain(head.get('hash'))}")
 
 
 def remarks(found: Mapping[str, Any]) -> list[str]:
@@ -133,30 +157,43 @@ def _counts(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> Itera
         tuple((Cell(word, word), str(counts.get(word, 0)), percent(counts.get(word, 0) / total) if total else DASH, VERDICT_WORDS[word])
               for word in VERDICTS),
     )  # fmt: skip
-    causes = [
-        f"{cut(plain(one.get('words') or code(one['code'])), 60)} ({one['count']})" for one in head.get("causes") or ()
-    ]
+    causes = [f"{plain(one.get('words') or code(one['code']))} ({one['count']})" for one in head.get("causes") or ()]
     if causes:
-        yield Prose(f"Causes found most: {'; '.join(causes[:_CAUSES])}.")
+        foreseen = any(one["code"] in ("chatter", "cycling") for one in head.get("causes") or ())
+        note = " Chatter and cycling are what the model predicts, unless the history reports them." if foreseen else ""
+        yield Prose(f"Causes found most: {'; '.join(causes[:_CAUSES])}.{note}")
 
 
-def _worst(rows: Sequence[Mapping[str, Any]], links: Mapping[str, str]) -> Iterable[Block]:
+def _worst(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], links: Mapping[str, str]) -> Iterable[Block]:
     worst = [row for row in rows if row["verdict"] != "sound"][:_WORST]
     if not worst:
         yield Prose("Every valve passed the checks listed here.")
         return
     yield TableBlock(
-        "The worst, and why", (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Cause", "wide"), Column("Cure", "wide")),
-        tuple((str(row["rank"]), _tag(row, links), Cell(row["verdict"], row["verdict"]), cut(plain(row.get("cause")), 170), _cure(row))
-              for row in worst),
-        note="Worst first: what endangers people, then what pays. All valves stand in study.pdf and study.html.",
+        "The worst, and why",
+        (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Rests on"), Column("Cause", "wide"), Column("Cure", "wide"), Column("In plan")),
+        tuple((str(row["rank"]), _tag(row, links), Cell(row["verdict"], row["verdict"]), plain(row.get("rests")), plain(row.get("cause")), _cure(row),
+               evidence.in_plan(row)) for row in worst),
+        note=" ".join(part for part in (
+            "Worst first: what endangers people, then what pays. Rests on: the weakest source behind the verdict.",
+            evidence.other_remedies(head.get("plan") or {}, worst), where(head, rows)) if part),
     )  # fmt: skip
+
+
+def where(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
+    """Which valves have a sheet in the PDF, and where the others stand."""
+    bad = sum(row["verdict"] != "sound" for row in rows)
+    sheets = min(bad, int(choice_number(head, "worst_valves", "number", 50)))
+    of = f"all {bad}" if sheets == bad else f"the {sheets} worst of {bad}"
+    return f"study.pdf has a sheet for {of} valves that are not sound; all {len(rows)} valves stand in study.html and study.xlsx."
 
 
 def _cure(row: Mapping[str, Any]) -> str:
     if not row.get("recommended"):
         return "none tried clears every finding"
-    return f"{cut(plain(row.get('recommended_title')), 80)}: {clears(row.get('clears'), row.get('recommended'))}"
+    if row["recommended"] == "measure-first":
+        return "none yet: ask first"
+    return f"{plain(row.get('recommended_title'))}: {clears(row.get('clears'), row.get('recommended'))}"
 
 
 def _tag(one: Mapping[str, Any], links: Mapping[str, str]) -> Cell:
@@ -172,22 +209,50 @@ def _plan(plan: Mapping[str, Any], show: Shown, links: Mapping[str, str]) -> Ite
         yield Prose("No plan was made.")
         return
     yield Prose(plan["words"])
+    bought = negative_value(plan, show)
+    if bought:
+        yield Prose(bought)
     yield Pairs(tuple((name, Cell(text)) for name, text in _money(plan, show)))
     chosen = plan.get("chosen") or ()
     if chosen:
         more = f"{len(chosen) - _CHOSEN} more stand in study.pdf under “The plan”." if len(chosen) > _CHOSEN else ""
         yield TableBlock(
-            f"To do ({len(chosen)})", (Column("Tag"), Column("Remedy", "wide"), Column("Clears"), Column(f"Cost, {show.currency}", "number")),
-            tuple((_tag(one, links), cut(plain(one.get("title") or one.get("remedy")), 80), clears(one.get("clears")), show.spread(one.get("cost")))
-                  for one in chosen[:_CHOSEN]), note=f"Cost: middle (low to high). {more}".strip(),
+            f"To do ({len(chosen)})", (Column("Tag"), Column("Remedy", "wide"), Column("Clears"), Column(f"Outlay, {show.currency}", "number")),
+            tuple((_tag(one, links), plain(one.get("title") or one.get("remedy")), clears(one.get("clears")), show.spread(one.get("cost")))
+                  for one in chosen[:_CHOSEN]), note=" ".join(part for part in ("Outlay: what buying and doing it costs, middle (low to high).", _other(chosen), more) if part),
         )  # fmt: skip
     stays = [one for one in plan.get("interim") or () if not one.get("funded")]
     if stays:
         more = (f"{len(stays) - _OPEN} more, and what to do meanwhile, stand in study.pdf under “The plan”." if len(stays) > _OPEN
                 else "What to do meanwhile stands in study.pdf under “The plan”.")  # fmt: skip
         yield Callout("misfit", "Stop findings that stay open", (
-            *(f"{plain(one['tag'])}, {codes(one.get('codes'))}: {cut(plain(one.get('refused_by')), 110)}." for one in stays[:_OPEN]), more,
+            *(f"{plain(one['tag'])}, {codes(one.get('codes'))}: {plain(one.get('refused_by')).rstrip('.')}." for one in stays[:_OPEN]), more,
         ))  # fmt: skip
+
+
+def _other(chosen: Sequence[Mapping[str, Any]]) -> str:
+    """Which jobs of the plan are another remedy than the recommended one."""
+    tags = [plain(one["tag"]) for one in chosen if one.get("recommended") is False]
+    return f"Another remedy than the recommended one: {', '.join(tags)}." if tags else ""
+
+
+def negative_value(plan: Mapping[str, Any], show: Shown) -> str:
+    """What a negative net value means; "" where it is not negative."""
+    value, totals = plan.get("value"), plan.get("totals") or {}
+    if not is_number(value) or value >= 0 or not totals.get("count"):
+        return ""
+    return (
+        f"The net value is negative: the plan is bought to cure {plain(totals.get('stop_findings_cured'))} stop findings, not for a return; it costs "
+        f"{show.money(-value)} {show.currency} more than it saves over the horizon."
+    )
+
+
+def over_budget(plan: Mapping[str, Any], show: Shown) -> str:
+    """Said where the high end of the outlay is above the budget; "" elsewhere."""
+    high, budget = (plan.get("totals") or {}).get("spent_high"), plan.get("budget")
+    if not is_number(high) or not is_number(budget) or high <= budget:
+        return ""
+    return f"OVER BUDGET at the high end, by {show.money(high - budget)} {show.currency}"
 
 
 def _money(plan: Mapping[str, Any], show: Shown) -> Iterable[tuple[str, str]]:
@@ -195,9 +260,11 @@ def _money(plan: Mapping[str, Any], show: Shown) -> Iterable[tuple[str, str]]:
     keys = {"mid": "spent", "low": "spent_low", "high": "spent_high"}
     cost = {end: float(totals[key]) for end, key in keys.items() if is_number(totals.get(key))}
     if len(cost) == len(keys):
+        over = over_budget(plan, show)
         yield (
-            "Cost, middle (low to high)",
-            f"{show.spread(cost)} {show.currency}, of a budget of {show.money(plan.get('budget'))} {show.currency}",
+            "Outlay, middle (low to high)",
+            f"{show.spread(cost)} {show.currency}, of a budget of {show.money(plan.get('budget'))} {show.currency}"
+            + (f": {over}" if over else ""),
         )
     if is_number(plan.get("value")):
         yield "Net value over the horizon", f"{show.money(plan['value'])} {show.currency}".replace("-", "−")
@@ -214,25 +281,35 @@ def _carbon(carbon: Mapping[str, float] | None) -> Iterable[Block]:
     if not carbon or not carbon["valves"]:
         yield Prose("No leakage was estimated.")
         return
-    low, mid, high = (f"{carbon[key] / _TONNE:,.3g}".replace(",", "\u00a0") for key in ("low", "mid", "high"))
+    low, mid, high, seat, beside = (_tonnes(carbon[key]) for key in ("low", "mid", "high", "seat", "beside"))
     yield Prose(
         f"{mid} t CO2 equivalent a year ({low} to {high}: every valve at its low, every valve at its high end) from {carbon['valves']:.0f} valves "
-        "as they stand; estimates, valve by valve in study.xlsx, sheet Leakage."
+        f"as they stand: {seat} t through the seats and {beside} t beside them. Estimates; valve by valve, with these totals, in study.xlsx, sheet "
+        "Leakage."
     )
 
 
+def _tonnes(kilograms: float) -> str:
+    return f"{kilograms / _TONNE:,.4g}".replace(",", "\u00a0")
+
+
 def tally(valves: Iterable[Mapping[str, Any]]) -> dict[str, float]:
-    """CO2 equivalent of a year over valves as unpacked, kg: low, mid, high, and of how many valves there is an estimate."""
-    total = {"low": 0.0, "mid": 0.0, "high": 0.0, "valves": 0.0}
+    """CO2 equivalent of a year over valves as unpacked, kg: low, mid, high; the middle's seat and beside; of how many valves there is an estimate."""
+    total = dict.fromkeys(("low", "mid", "high", "seat", "beside", "valves"), 0.0)
     for valve in valves:
-        found = valve.get("leakage") or {}
-        seat, beside = found.get("co2e_kg_a") or {}, found.get("co2e_parts_kg_a") or {}
-        if not all(is_number(seat.get(key)) for key in ("low", "mid", "high")):
-            continue
-        for key in ("low", "mid", "high"):
-            total[key] += seat[key] + (beside.get(key) or 0.0)
-        total["valves"] += 1
+        add_leak(total, valve)
     return total
+
+
+def add_leak(total: dict[str, float], valve: Mapping[str, Any]) -> None:
+    """Add one valve to what `tally` counts."""
+    found = leakage.amounts(valve)
+    if found:
+        for key in leakage.ENDS:
+            total[key] += found["all"][key]
+        total["seat"] += found["seat"]["mid"]
+        total["beside"] += found["beside"]["mid"]
+        total["valves"] += 1
 
 
 def _unknown(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> Iterable[Block]:
@@ -245,7 +322,7 @@ def _unknown(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> Iter
     ]  # fmt: skip
     worth = [one for one in asked.get("questions") or () if (one.get("value") or 0.0) > 0.0]
     first = "; ".join(
-        f"{plain(one['tag'])}: {cut(plain(one.get('title')), 60)} ({plain(one.get('who'))})" for one in worth[:_ASKED]
+        f"{plain(one['tag'])}: {plain(one.get('title'))} ({plain(one.get('who'))})" for one in worth[:_ASKED]
     )
     if first:
         lines.append(f"Ask first, for what it is worth an hour: {first}.")

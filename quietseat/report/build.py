@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Protocol
 
-from quietseat.report import brief, by_hand, figures, in_time, planning, sheet
+from quietseat.report import brief, by_hand, evidence, figures, in_time, planning, sheet
 from quietseat.report.document import (
     PAGE_ROWS,
     PAPER_ROWS,
@@ -62,40 +63,65 @@ class StudyLike(Protocol):
     def ranked(self) -> Sequence[RecordLike]: ...
 
 
-def build(study: StudyLike, leak: Mapping[str, float] | None = None) -> Document:
-    """The whole document of a study, for page and paper. leak: what `carbon` gave, where it is known already."""
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What one pass over the valves gives the papers: rows (summaries in words of print, worst first), leak (`brief.tally`), sound valves."""
+
+    rows: tuple[Mapping[str, Any], ...]
+    leak: Mapping[str, float]
+    sound: tuple[tuple[str | Cell, ...], ...]
+
+
+def survey(study: StudyLike) -> Survey:
+    """Unpack every valve once. Each row is a summary with its cause as headline, and `rests`: the weakest source of its verdict."""
+    show, leak = shown(study.head), brief.tally(())
+    rows: list[Mapping[str, Any]] = []
+    sound: list[tuple[str | Cell, ...]] = []
+    for record in study.ranked():
+        valve = record.full()
+        brief.add_leak(leak, valve)
+        rows.append(
+            {
+                **record.summary,
+                "cause": evidence.headline(valve),
+                "rests": evidence.rests(valve),
+                "reasons": evidence.reworded(record.summary.get("reasons") or (), valve),
+            }
+        )
+        if record.summary["verdict"] == "sound" and len(sound) < PAGE_ROWS:
+            sound.append(evidence.sound_row(valve, show))
+    return Survey(tuple(rows), leak, tuple(sound))
+
+
+def build(study: StudyLike, found: Survey | None = None) -> Document:
+    """The whole document of a study, for page and paper. found: what `survey` gave, where it is known already."""
     head, ranked = study.head, list(study.ranked())
-    show = shown(head)
-    rows = [record.summary for record in ranked]
+    found = found or survey(study)
+    show, rows = shown(head), found.rows
     worst = [record for record in ranked if record.summary["verdict"] != "sound"]
     worst = worst[: int(choice_number(head, "worst_valves", "number", 50))]
     linked = {record.summary["rank"] for record in worst}
     links = {
         str(record.summary["tag"]): anchor(record.summary["rank"]) for record in reversed(worst)
     }  # the worse of two of one tag
-    blocks: list[Block] = [*brief.pages(head, rows, leak or carbon(study), show, links), Contents()]
+    blocks: list[Block] = [*brief.pages(head, rows, found.leak, show, links), Contents()]
     for part in (
-        _ten(rows, linked), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
-        planning.section(head, show, links), by_hand.section(head, rows, show, links), planning.questions(head, show, links),
-        _fleet(rows, linked, show), _assumptions(head), _problems(head), _basis(head), _sources(head),
+        _ten(head, rows, linked), _trouble(head, rows), in_time.marching(head), in_time.predictions(head), _register(head),
+        planning.section(head, show, links, rows), by_hand.section(head, rows, show, links), planning.questions(head, show, links),
+        _fleet(rows, linked, show), _sound(rows, found.sound), _assumptions(head), _problems(head), _basis(head), _sources(head),
         _checking(head), _remarks(head), _sign(), _worst(head, worst, show),
     ):  # fmt: skip
         blocks += part
     return Document(brief.title(head), brief.subtitle(head), str(head["hash"])[:12], tuple(blocks))
 
 
-def summary(study: StudyLike, leak: Mapping[str, float] | None = None) -> Document:
-    """The management summary of a study, two pages that stand alone. leak: as for `build`."""
-    head = study.head
-    return brief.document(head, [record.summary for record in study.ranked()], leak or carbon(study), shown(head))
+def summary(study: StudyLike, found: Survey | None = None) -> Document:
+    """The management summary of a study, two pages that stand alone. found: as for `build`."""
+    found = found or survey(study)
+    return brief.document(study.head, found.rows, found.leak, shown(study.head))
 
 
-def carbon(study: StudyLike) -> dict[str, float]:
-    """What all valves of a study leak in a year as CO2 equivalent, kg."""
-    return brief.tally(record.full() for record in study.records)
-
-
-def _ten(rows: Sequence[Mapping[str, Any]], linked: set[int]) -> Iterable[Block]:
+def _ten(head: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], linked: set[int]) -> Iterable[Block]:
     ten = [row for row in rows if row["verdict"] != "sound"][:10]
     yield Heading(2, f"The {_count_words(len(ten))} worst valves" if len(ten) != 1 else "The worst valve", "ten-worst")
     if not ten:
@@ -103,13 +129,15 @@ def _ten(rows: Sequence[Mapping[str, Any]], linked: set[int]) -> Iterable[Block]
         return
     yield TableBlock(
         "Worst first: what endangers people, then what pays",
-        (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Cause", "wide"), Column("Recommended cure", "wide"),
-         Column("Does it clear everything?", "wide")),
+        (Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Rests on"), Column("Cause", "wide"), Column("Recommended cure", "wide"),
+         Column("Does it clear everything?", "wide"), Column("In plan")),
         tuple(
-            (str(row["rank"]), _tag(row, linked), Cell(row["verdict"], row["verdict"]), cut(plain(row.get("cause")), 220),
-             plain(row.get("recommended_title")) if row.get("recommended") else "none tried here clears every finding", _clears(row))
+            (str(row["rank"]), _tag(row, linked), Cell(row["verdict"], row["verdict"]), plain(row.get("rests")), plain(row.get("cause")),
+             plain(row.get("recommended_title")) if row.get("recommended") else "none tried here clears every finding", _clears(row),
+             evidence.in_plan(row))
             for row in ten
         ),
+        note=f"Rests on: the weakest source behind the verdict. {evidence.other_remedies(head.get('plan') or {}, ten)}".strip(),
     )  # fmt: skip
 
 
@@ -127,9 +155,9 @@ def _clears(row: Mapping[str, Any]) -> str:
         return DASH
     text = clears(row.get("clears"), row.get("recommended"))
     if row.get("recommended") == "measure-first":
-        return f"{text}: {cut(plain(row.get('condition')), 160).rstrip('.')}."
+        return f"{text}: {plain(row.get('condition')).rstrip('.')}."
     if row.get("clears") == "subject-to-proof":
-        text += f": {cut(plain(row.get('condition')), 160).rstrip('.')}."
+        text += f": {plain(row.get('condition')).rstrip('.')}."
         text += (
             f" Without proof: {row['best_yes_title']}."
             if row.get("best_yes")
@@ -184,33 +212,47 @@ def _register(head: Mapping[str, Any]) -> Iterable[Block]:
 def _fleet(rows: Sequence[Mapping[str, Any]], linked: set[int], show: Shown) -> Iterable[Block]:
     yield Heading(2, "All valves", "fleet")
     columns = (
-        Column("Rank", "number"), Column("Tag"), Column("Unit"), Column("Size"), Column("Fluid"), Column(f"Set, {show.pressure}", "number"),
-        Column("Verdict"), Column("Cause", "wide"), Column("Operating / set", "number"), Column("Required / rated", "number"),
-        Column("Inlet loss, of set", "number"), Column("Built-up, of set", "number"), Column("Recommended cure", "wide"), Column("Clears"),
-        Column(f"Cost, middle, {show.currency}", "number"), Column("Defaults", "number"), Column("In plan"),
+        Column("Rank", "number"), Column("Tag"), Column("Verdict"), Column("Rests on"), Column("Cause", "wide"), Column("Recommended cure", "wide"),
+        Column("Clears"), Column("In plan"), Column(f"Whole-life cost, middle, {show.currency}", "number"), Column("Unit"), Column("Size"),
+        Column("Fluid"), Column(f"Set, {show.pressure}", "number"), Column("Operating / set", "number"), Column("Required / rated", "number"),
+        Column("Inlet loss, of set", "number"), Column("Built-up, of set", "number"), Column("Defaults", "number"),
     )  # fmt: skip
+    note = "Whole-life cost: present value over the horizon with the recommended cure; for “measure first” and “keep” that of keeping the valve as it is."
     table = TableBlock(
-        "Every valve, worst first", columns, tuple(_fleet_row(row, linked, show) for row in rows), "fleet"
+        "Every valve, worst first", columns, tuple(_fleet_row(row, linked, show) for row in rows), "fleet", note
     )
     yield Only("page", (table,))
     if len(rows) > _PAPER_FLEET:
         yield Only("paper", (Prose(f"The table of all {len(rows)} valves stands in study.html and study.xlsx."),))
         return
-    slim = (0, 1, 5, 6, 7, 9, 10, 12, 14)
+    slim = (0, 1, 2, 3, 4, 5, 7, 8)
     yield Only("paper", (TableBlock(table.caption, tuple(columns[i] for i in slim),
-                                    tuple(tuple(row[i] for i in slim) for row in table.rows)),))  # fmt: skip
+                                    tuple(tuple(row[i] for i in slim) for row in table.rows), note=note),))  # fmt: skip
 
 
 def _fleet_row(row: Mapping[str, Any], linked: set[int], show: Shown) -> tuple[str | Cell, ...]:
     recommended = bool(row.get("recommended"))
     return (
-        str(row["rank"]), _tag(row, linked), plain(row.get("unit")), plain(row.get("designation")), plain(row.get("fluid")),
-        show.pressure_of(row.get("set_pressure_pa"), False), Cell(row["verdict"], row["verdict"]), cut(plain(row.get("cause")), 120),
-        percent(row.get("operating_ratio")), percent(row.get("utilisation")), percent(row.get("inlet_loss_rated")),
-        percent(row.get("built_up_ratio")), cut(plain(row.get("recommended_title")), 90) if recommended else DASH,
-        plain(row.get("clears")) if recommended else DASH, show.money(row.get("cost_mid")) if recommended else DASH,
-        plain(row.get("defaults")), plain(row.get("in_plan")),
+        str(row["rank"]), _tag(row, linked), Cell(row["verdict"], row["verdict"]), plain(row.get("rests")), plain(row.get("cause")),
+        plain(row.get("recommended_title")) if recommended else DASH, clears(row.get("clears"), row.get("recommended")) if recommended else DASH, evidence.in_plan(row),
+        show.money(row.get("cost_mid")) if recommended else DASH, plain(row.get("unit")), plain(row.get("designation")), plain(row.get("fluid")),
+        show.pressure_of(row.get("set_pressure_pa"), False), percent(row.get("operating_ratio")), percent(row.get("utilisation")),
+        percent(row.get("inlet_loss_rated")), percent(row.get("built_up_ratio")), plain(row.get("defaults")),
     )  # fmt: skip
+
+
+def _sound(rows: Sequence[Mapping[str, Any]], found: Sequence[tuple[str | Cell, ...]]) -> Iterable[Block]:
+    """The sound valves with what they passed, so that a reader can check that verdict too."""
+    count = sum(row["verdict"] == "sound" for row in rows)
+    if not count:
+        return
+    yield Heading(2, "Sound valves: what was checked", "sound")
+    for medium, most in (("page", PAGE_ROWS), ("paper", PAPER_ROWS)):
+        table = evidence.sound_table(found[:most], rest(count, most, "study.xlsx, sheet Passed"))
+        yield Only(
+            medium,
+            (Fold(f"Sound valves and the checks they passed ({count})", (table,)) if medium == "page" else table,),
+        )
 
 
 def _worst(head: Mapping[str, Any], worst: Sequence[RecordLike], show: Shown) -> Iterable[Block]:
@@ -221,7 +263,7 @@ def _worst(head: Mapping[str, Any], worst: Sequence[RecordLike], show: Shown) ->
     study = str(head.get("hash") or "")
     title = Heading(2, "The worst valves, one by one", "worst")
     words = Prose(
-        f"The {len(worst)} worst valves that are not sound, in rank order. Numbers are computed from unrounded values."
+        f"{len(worst)} valves that are not sound, the worst first, in rank order. Numbers are computed from unrounded values."
     )
     sheets = Prose(
         "A sheet for each valve; every step, input and remedy stands in study.html and study.json (printed here with pdf_valves = full)."

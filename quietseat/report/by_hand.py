@@ -16,7 +16,10 @@ Links = Mapping[str, str]  # tag -> anchor of the valve's own section
 def counted(head: Mapping[str, Any]) -> str:
     """How many decisions and holds stand, in words; "" for none."""
     found = _found(head)
-    some = ((len(found.get("decisions") or ()), "remedy", "remedies"), (len(found.get("holds") or ()), "place in the plan", "places in the plan"))
+    some = (
+        (len(found.get("decisions") or ()), "remedy", "remedies"),
+        (len(found.get("holds") or ()), "place in the plan", "places in the plan"),
+    )
     return " and ".join(f"{count} {one if count == 1 else many}" for count, one, many in some if count)
 
 
@@ -61,10 +64,18 @@ def _tag(one: Mapping[str, Any], links: Links) -> Cell:
     return Cell(plain(one["tag"]), link=links.get(one["tag"], ""))
 
 
-def _decisions(found: Sequence[Mapping[str, Any]], known: Mapping[str, Mapping[str, Any]], links: Links) -> Iterable[Block]:
+def _decisions(
+    found: Sequence[Mapping[str, Any]], known: Mapping[str, Mapping[str, Any]], links: Links
+) -> Iterable[Block]:
     if not found:
         return
-    columns = (Column("Tag"), Column("Decided", "wide"), Column("The study recommends", "wide"), Column("By, on"), Column("Why", "wide"))
+    columns = (
+        Column("Tag"),
+        Column("Decided", "wide"),
+        Column("The study recommends", "wide"),
+        Column("By, on"),
+        Column("Why", "wide"),
+    )
     lines = []
     for one in found:
         row = known.get(one["tag"])
@@ -74,23 +85,44 @@ def _decisions(found: Sequence[Mapping[str, Any]], known: Mapping[str, Mapping[s
             advice = "the same"
         else:
             advice = plain(row.get("recommended_title")) if row.get("recommended") else "nothing"
-        lines.append((_tag(one, links), plain(one["title"]), advice, f"{plain(one['who'])}, {str(one['made_at'])[:10]}", plain(one.get("why") or DASH)))
+        lines.append(
+            (
+                _tag(one, links),
+                plain(one["title"]),
+                advice,
+                f"{plain(one['who'])}, {str(one['made_at'])[:10]}",
+                plain(one.get("why") or DASH),
+            )
+        )
     yield from long_table(f"Remedies decided on ({len(found)})", columns, lines, _RECORD)
 
 
 def _holds(found: Sequence[Mapping[str, Any]], links: Links) -> Iterable[Block]:
     if found:
-        lines = [(_tag(one, links), plain(one["place"]), f"{plain(one['who'])}, {str(one['made_at'])[:10]}") for one in found]
-        yield from long_table(f"Held in or out of the plan ({len(found)})", (Column("Tag"), Column("Held"), Column("By, on")), lines, _RECORD)
+        lines = [
+            (_tag(one, links), plain(one["place"]), f"{plain(one['who'])}, {str(one['made_at'])[:10]}") for one in found
+        ]
+        yield from long_table(
+            f"Held in or out of the plan ({len(found)})",
+            (Column("Tag"), Column("Held"), Column("By, on")),
+            lines,
+            _RECORD,
+        )
 
 
 def _plan(found: Mapping[str, Any], show: Shown, links: Links) -> Iterable[Block]:
     plan = found.get("plan") or {}
     if not found.get("fits"):
-        yield Callout("misfit", "What is held in the plan does not fit", ("Budget, outage and crews of the Basis leave no plan that keeps every hold.",))
+        yield Callout(
+            "misfit",
+            "What is held in the plan does not fit",
+            ("Budget, outage and crews of the Basis leave no plan that keeps every hold.",),
+        )
         return
-    yield Prose(f"The plan that takes what was decided, under the budget, outage and crews of the Basis: {plan['words']}")
-    columns = (Column("Tag"), Column("Remedy", "wide"), Column(f"Cost, {show.currency}", "number"), Column("Hours", "number"),
+    yield Prose(
+        f"The plan that takes what was decided, under the budget, outage and crews of the Basis: {plan['words']}"
+    )
+    columns = (Column("Tag"), Column("Remedy", "wide"), Column(f"Outlay, {show.currency}", "number"), Column("Hours", "number"),
                Column(f"Net value, {show.currency}", "number"), Column("Why", "wide"))  # fmt: skip
     lines = [(_tag(one, links), plain(one["title"]), show.spread(one["cost"]), f"{one['hours']:.3g}", show.money(one["value"]).replace("-", "−"),
               plain(one["why"])) for one in plan["chosen"]]  # fmt: skip

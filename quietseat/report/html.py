@@ -33,7 +33,7 @@ from quietseat.report.document import (
     Steps,
     TableBlock,
 )  # fmt: skip
-from quietseat.report.words import SHAPES, clean
+from quietseat.report.words import SHAPES, clean, in_print
 from quietseat.typeset import mathml, mathml_symbol
 
 _STACK_ROWS = 30  # a longer table scrolls in its own box on a phone; a shorter one with sentences stacks
@@ -67,11 +67,9 @@ def _packaged(name: str) -> str:
 
 def _contents(document: Document) -> str:
     headings = [head for head in document.headings("page") if head.anchor]
-    links = "".join(
-        f'<li><a href="#{head.anchor}">{escape(head.text)}</a></li>' for head in headings if head.level == 2
-    )
+    links = "".join(f'<li><a href="#{head.anchor}">{_say(head.text)}</a></li>' for head in headings if head.level == 2)
     valves = [head for head in headings if head.level == 3 and head.verdict]
-    tags = "".join(f'<li><a href="#{head.anchor}">{escape(head.text)}</a></li>' for head in valves)
+    tags = "".join(f'<li><a href="#{head.anchor}">{_say(head.text)}</a></li>' for head in valves)
     more = (
         f"<details><summary>The worst valves, one by one ({len(valves)})</summary><ul>{tags}</ul></details>"
         if valves
@@ -80,9 +78,14 @@ def _contents(document: Document) -> str:
     return f'<nav aria-label="Contents"><p class="label">Contents</p><ul>{links}</ul>{more}</nav>'
 
 
+def _say(text: str, quote: bool = True) -> str:
+    """Words of a block in plain words, escaped."""
+    return escape(in_print(text), quote)
+
+
 def _verdict(word: str, text: str) -> str:
     shape = SHAPES.get(word, "")
-    return f'<span class="v v-{escape(word)}"><i aria-hidden="true">{shape}</i> {escape(text)}</span>'
+    return f'<span class="v v-{escape(word)}"><i aria-hidden="true">{shape}</i> {_say(text)}</span>'
 
 
 class _Page:
@@ -110,18 +113,16 @@ class _Page:
             if block.verdict
             else ""
         )
-        return f"<h{block.level}{anchor}>{shape}{escape(block.text)}</h{block.level}>"
+        return f"<h{block.level}{anchor}>{shape}{_say(block.text)}</h{block.level}>"
 
     def prose(self, block: Prose) -> str:
-        return f'<p class="{block.tone}">{escape(block.text)}</p>' if block.tone else f"<p>{escape(block.text)}</p>"
+        return f'<p class="{block.tone}">{_say(block.text)}</p>' if block.tone else f"<p>{_say(block.text)}</p>"
 
     def bullets(self, block: Bullets) -> str:
-        return "<ul>" + "".join(f"<li>{escape(item)}</li>" for item in block.items) + "</ul>"
+        return "<ul>" + "".join(f"<li>{_say(item)}</li>" for item in block.items) + "</ul>"
 
     def pairs(self, block: Pairs) -> str:
-        return (
-            "<dl>" + "".join(f"<dt>{escape(name)}</dt><dd>{_cell(cell)}</dd>" for name, cell in block.items) + "</dl>"
-        )
+        return "<dl>" + "".join(f"<dt>{_say(name)}</dt><dd>{_cell(cell)}</dd>" for name, cell in block.items) + "</dl>"
 
     def callout(self, block: Callout) -> str:
         shape = (
@@ -129,14 +130,14 @@ class _Page:
             if block.tone in SHAPES
             else ""
         )
-        lines = "".join(f"<p>{escape(line)}</p>" for line in block.text)
-        return f'<div class="call call-{block.tone}"><p class="what">{shape}{escape(block.title)}</p>{lines}</div>'
+        lines = "".join(f"<p>{_say(line)}</p>" for line in block.text)
+        return f'<div class="call call-{block.tone}"><p class="what">{shape}{_say(block.title)}</p>{lines}</div>'
 
     def figure(self, block: Figure) -> str:
         self.figures += 1
-        opening = f'<svg role="img" aria-label="{escape(block.alt)}"'
-        drawn = _inline(block.svg, f"f{self.figures}-").replace("<svg", opening, 1)
-        return f"<figure>{drawn}<figcaption>{escape(block.caption)}</figcaption></figure>"
+        opening = f'<svg role="img" aria-label="{_say(block.alt)}"'
+        drawn = _inline(in_print(block.svg), f"f{self.figures}-").replace("<svg", opening, 1)
+        return f"<figure>{drawn}<figcaption>{_say(block.caption)}</figcaption></figure>"
 
     def table(self, block: TableBlock) -> str:
         stack = (
@@ -150,36 +151,36 @@ class _Page:
             return f' role="{name}"' if stack else ""
 
         head = "".join(
-            f'<th scope="col"{role("columnheader")}{_class(column, True)}>{escape(column.title)}</th>'
+            f'<th scope="col"{role("columnheader")}{_class(column, True)}>{_say(column.title)}</th>'
             for column in block.columns
         )
-        labels = [f' data-label="{escape(column.title)}"{role("cell")}' if stack else "" for column in block.columns]
+        labels = [f' data-label="{_say(column.title)}"{role("cell")}' if stack else "" for column in block.columns]
         openings = [f"<td{_class(column, False)}{label}>" for column, label in zip(block.columns, labels, strict=True)]
         line = f"<tr{role('row')}>"
         body = "\n".join(line + _cells(openings, row) + "</tr>" for row in block.rows)
         fleet = " data-fleet" if block.kind == "fleet" else ""
-        note = f'<p class="note">{escape(block.note)}</p>' if block.note else ""
+        note = f'<p class="note">{_say(block.note)}</p>' if block.note else ""
         self.named[block.caption] += 1
         again = f", {self.named[block.caption]}" if self.named[block.caption] > 1 else ""
         groups, kind = role("rowgroup"), ' class="stack"' if stack else ""
         return (
-            f'<div class="block"><div class="scroll" tabindex="0" role="region" aria-label="{escape(block.caption)}{again}"{fleet}>'
-            f"<table{kind}{role('table')}><caption>{escape(block.caption)}</caption>"
+            f'<div class="block"><div class="scroll" tabindex="0" role="region" aria-label="{_say(block.caption)}{again}"{fleet}>'
+            f"<table{kind}{role('table')}><caption>{_say(block.caption)}</caption>"
             f"<thead{groups}><tr{role('row')}>{head}</tr></thead>"
             f"<tbody{groups}>{body}</tbody></table></div>{note}</div>"
         )
 
     def steps(self, block: Steps) -> str:
-        title = f"<h4>{escape(block.title)}</h4>" if block.title else ""
+        title = f"<h4>{_say(block.title)}</h4>" if block.title else ""
         return title + "".join(_step(line) for line in block.lines)
 
     def fold(self, block: Fold) -> str:
-        return f"<details><summary>{escape(block.title)}</summary>{''.join(self.blocks(block.blocks))}</details>"
+        return f"<details><summary>{_say(block.title)}</summary>{''.join(self.blocks(block.blocks))}</details>"
 
     def signed(self, block: SignedBy) -> str:
         return (
             '<div class="signs">'
-            + "".join(f"<div>{escape(role)}: name, date, signature</div>" for role in block.roles)
+            + "".join(f"<div>{_say(role)}: name, date, signature</div>" for role in block.roles)
             + "</div>"
         )
 
@@ -197,20 +198,20 @@ def _class(column: Column, head: bool) -> str:
 
 def _cells(openings: Sequence[str], row: Sequence[str | Cell]) -> str:
     return "".join(
-        f"{opening}{escape(cell, quote=False) if isinstance(cell, str) else _cell(cell)}</td>"
+        f"{opening}{_say(cell, quote=False) if isinstance(cell, str) else _cell(cell)}</td>"
         for opening, cell in zip(openings, row)
     )
 
 
 def _cell(cell: Cell) -> str:
-    text = _verdict(cell.verdict, cell.text) if cell.verdict else escape(cell.text)
+    text = _verdict(cell.verdict, cell.text) if cell.verdict else _say(cell.text)
     return f'<a href="#{escape(cell.link)}">{text}</a>' if cell.link else text
 
 
 def _step(line: StepLine) -> str:
     """A formula: name, symbol = expression, = values = result. A given value or a choice in words: one short line."""
-    foot = f'<p class="small">{escape(line.source)}</p>' if line.source else ""
-    name = escape(line.name)
+    foot = f'<p class="small">{_say(line.source)}</p>' if line.source else ""
+    name = _say(line.name)
     if not line.value:
         return f'<div class="step"><p>{name}: <b>{escape(line.substituted or line.expression or "no value")}</b></p>{foot}</div>'
     symbol = mathml_symbol(line.symbol)

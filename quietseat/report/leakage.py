@@ -12,6 +12,7 @@ BASES = {
     "in-spec": "within its specification", "average": "average of such valves", "screening": "from a reading in ppm",
     "leaker": "found leaking", "population": "population of such valves", "measured": "measured", "gap": "gap at the seat",
 }  # fmt: skip
+ENDS = ("low", "mid", "high")
 
 
 def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
@@ -26,7 +27,7 @@ def section(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
             BASES.get(str(item.get("basis")), plain(item.get("basis"))),
             *(leak_of(item.get(f"{end}_kg_s"), shown) for end in ("low", "mid", "high")),
             cut(plain(item.get("source")), 90), plain(item.get("year")),
-            f"{'Applies' if item.get('applies') else 'No'}: {plain(item.get('why'))}",
+            f"{'Applies' if item.get('applies') else 'No'}: {shown.rates(plain(item.get('why')))}",
         )
         for item in found["bases"]
     )  # fmt: skip
@@ -51,6 +52,32 @@ def sentence(found: Mapping[str, Any], shown: Shown) -> str:
     if found.get("route_words"):
         said.append(f"{str(found['route_words']).capitalize()}.")
     return " ".join(said)
+
+
+def amounts(valve: Mapping[str, Any]) -> Mapping[str, Mapping[str, float]] | None:
+    """CO2 equivalent of a year, kg, through the seat, beside it, and both: low, mid and high; None where there is no estimate."""
+    found = valve.get("leakage") or {}
+    seat, parts = found.get("co2e_kg_a") or {}, found.get("co2e_parts_kg_a") or {}
+    if not all(is_number(seat.get(key)) for key in ENDS):
+        return None
+    beside = {key: parts.get(key) or 0.0 for key in ENDS}
+    return {
+        "seat": {key: seat[key] for key in ENDS},
+        "beside": beside,
+        "all": {key: seat[key] + beside[key] for key in ENDS},
+    }
+
+
+def rows(valve: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The bases of one valve for a sheet; `_whole` marks the one row that carries the amounts of a year."""
+    found = valve.get("leakage") or {}
+    bases = [dict(one) for one in found.get("bases") or ()]
+    if not bases and amounts(valve):
+        bases = [{"basis": found.get("basis")}]
+    carries = next((at for at, one in enumerate(bases) if one.get("applies")), 0)
+    for at, one in enumerate(bases):
+        one["_whole"] = at == carries
+    return bases
 
 
 def _masses(spread: Mapping[str, Any], shown: Shown) -> str:

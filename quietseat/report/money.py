@@ -54,7 +54,7 @@ def sentence(found: Mapping[str, Any], shown: Shown) -> str:
     leak, gain, rise = (found.get(f"break_even_{key}") for key in ("leak_kg_s", "operating_gain", "operating_gain_pa"))
     if found.get("break_even_leak_words"):
         rate = f" {leak_of(leak, shown)} {shown.flow}" if is_number(leak) else ""
-        said.append(f"Break-even leak{rate}: {found['break_even_leak_words']}.")
+        said.append(f"Break-even leak{rate}: {shown.rates(str(found['break_even_leak_words']))}.")
     if found.get("break_even_operating_gain_words"):
         worth = f" {shown.money(gain)} {currency} a year" if is_number(gain) else ""
         worth += f" (a rise of {shown.difference_of(rise)})" if is_number(rise) else ""
@@ -68,10 +68,15 @@ def _parts(found: Mapping[str, Any], currency: str) -> TableBlock:
     for part in found.get("parts") or ():
         before, after = _worth(keep.get(part["name"])), _worth(part)
         if before or after:
-            rows.append((str(part["title"]).capitalize(), whole(before), whole(after), cut(plain(part.get("source")), 80)))
+            rows.append(
+                (str(part["title"]).capitalize(), whole(before), whole(after), cut(plain(part.get("source")), 80))
+            )
     totals = [found.get(key) or {} for key in ("keep_total", "total")]
     rows.append(("Total, middle", *(whole(total.get("mid")) for total in totals), "sum of the parts"))
-    rows.extend((f"Total, {key.upper()}", *(whole(total.get(key)) for total in totals), "of the draws") for key in ("p10", "p50", "p90"))
+    rows.extend(
+        (f"Total, {key.upper()}", *(whole(total.get(key)) for total in totals), "of the draws")
+        for key in ("p10", "p50", "p90")
+    )
     open_parts = [f"{part['title']} ({part['why_nothing']})" for part in found.get("parts") or ()
                   if str(part.get("why_nothing") or "").startswith("not computed")]  # fmt: skip
     horizon, rate = found.get("horizon_years"), percent(found.get("discount_rate"))

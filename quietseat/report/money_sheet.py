@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from math import copysign, floor
+from math import ceil, copysign, floor
 from typing import Any
 
-from quietseat.report.words import choice_number, clean, is_number, plain
+from quietseat.report.words import choice_number, clean, in_print, is_number, plain
 
 NAME = "Money"
 MOST_VALVES = 100  # some 40 rows each; all accounts stand in study.json
+_A4, _A3 = 200, 340  # characters of all columns that can still be read on one page across
 _CENT, _FACTOR = "#,##0.00", "0.000000"
 _LABELS = ("Rank", "Tag", "State", "Part", "Task or line", "Made of")
 _WIDTHS = (7, 20, 13, 34, 46, 50)
@@ -84,19 +85,37 @@ def write(book: Any, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[s
             if cell.formula:
                 page.write_formula(line, column, cell.formula, formats[key], cell.value)
             elif isinstance(cell.value, str):
-                page.write_string(line, column, clean(cell.value), formats[key])
+                page.write_string(line, column, clean(in_print(cell.value)), formats[key])
             else:
                 page.write_number(line, column, cell.value, formats[key])
     for name, place in layout.names.items():
         book.define_name(name, f"={NAME}!{place}")
-    page.freeze_panes(0, 2)
+    page.freeze_panes(1, 2)
+    on_paper(page, sum(_WIDTHS) + 13 * (layout.last + 1 - _FIRST))
     page.autofilter(layout.heading, 0, len(layout.grid.rows) - 1, layout.last)
+
+
+def on_paper(page: Any, width: float) -> None:
+    """Landscape, heading on every page, fitted to the width of one page; a sheet too wide to be read so takes more, with its first columns on each.
+
+    width: of all columns, characters.
+    """
+    page.set_landscape()
+    page.set_paper(9 if width <= _A4 else 8)
+    page.fit_to_pages(max(1, ceil(width / _A3)), 0)
+    page.set_margins(0.4, 0.4, 0.5, 0.6)
+    page.set_footer("&L&A&RPage &P of &N")
+    page.repeat_rows(0)
+    if width > _A3:
+        page.repeat_columns(0, 1)
 
 
 class _Layout:
     """Places every cell. The rows refer to the block on top, and the totals on top to the rows below."""
 
-    def __init__(self, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]], more: bool) -> None:
+    def __init__(
+        self, head: Mapping[str, Any], accounts: Sequence[tuple[Mapping[str, Any], Mapping[str, Any]]], more: bool
+    ) -> None:
         self.more = f" The worst {len(accounts)} valves; the other accounts stand in study.json." if more else ""
         self.grid, self.hour = _Grid(), choice_number(head, "labour_rate", "number", 0.0)
         self.currency = plain(accounts[0][1].get("currency"))
@@ -104,11 +123,14 @@ class _Layout:
         lines = [[_lines(money.get(key) or (), self.hour) for key in ("parts", "keep_parts")] for _, money in accounts]
         every = [line for valve in lines for account in valve for part in account for line in part]
         most = max((len(line.inputs) for line in every), default=1)
-        self.amount = _FIRST + most  # product of the inputs, then: present value, stored, difference, source, years, weights
+        self.amount = (
+            _FIRST + most
+        )  # product of the inputs, then: present value, stored, difference, source, years, weights
         self.worth, self.stored, self.gap, self.source = (self.amount + at for at in (1, 2, 3, 4))
         self.year = self.amount + 5
         self.weight = self.year + self.years
         self.last = self.weight + self.years - 1
+        self.grid.add()  # the heading of the rows once more, where it stays in sight
         self.shared: dict[tuple[str, str], str] = {}
         self.names: dict[str, str] = {}  # choice of the Basis: its cell
         self._block(accounts[0][1], every)
@@ -142,7 +164,7 @@ class _Layout:
             if name != _HOUR and shared and len(set(values)) == 1:
                 self.shared[name, unit] = self._input(name, values[0], unit)
         add()
-        words = f"Blue figures are inputs: change one, and the totals move. Cells with a name: {', '.join(self.names)}."
+        words = f"Blue figures are inputs: change one, and the totals move. Some cells have a name ({', '.join(self.names)})."
         self.grid.rows[top] = {0: _Cell(f"Live account of the recommended remedies. {words}{self.more}", bold=True)}
 
     def _input(self, name: str, value: float, unit: str, form: str = "") -> str:
@@ -154,7 +176,13 @@ class _Layout:
         return where
 
     def _totals_heading(self, row: int) -> None:
-        words = (f"As it is, {self.currency}", "With the remedy", "Net present value", "Stored in study.json", "Difference")
+        words = (
+            f"As it is, {self.currency}",
+            "With the remedy",
+            "Net present value",
+            "Stored in study.json",
+            "Difference",
+        )
         heads = {0: "Rank", 1: "Tag", 3: "Remedy", **{_FIRST + at: word for at, word in enumerate(words)}}
         self.grid.rows[row] = {column: _Cell(word, bold=True) for column, word in heads.items()}
 
@@ -171,11 +199,17 @@ class _Layout:
         row |= {self.year + at: _Cell(at, form='"Year "0', bold=True) for at in range(self.years)}
         row |= {self.weight + at: _Cell(at, form='"Weight, year "0', bold=True) for at in range(self.years)}
         self.heading = self.grid.add(row)
+        self.grid.rows[0] = {at: _Cell(cell.value, bold=True, form=cell.form) for at, cell in row.items()}
 
     # -- the rows ----------------------------------------------------------------------------------------------
 
     def _valve(
-        self, total: int, summary: Mapping[str, Any], money: Mapping[str, Any], after: list[list[_Line]], before: list[list[_Line]]
+        self,
+        total: int,
+        summary: Mapping[str, Any],
+        money: Mapping[str, Any],
+        after: list[list[_Line]],
+        before: list[list[_Line]],
     ) -> None:
         """Both accounts of one valve, and its line among the totals."""
         own: dict[tuple[str, str, float], str] = {}
@@ -210,7 +244,11 @@ class _Layout:
 
     def _task(self, label: Mapping[int, _Cell], task: _Line, own: dict[tuple[str, str, float], str]) -> int:
         row, product = len(self.grid.rows), 1.0
-        cells = {**label, 4: _Cell(task.title), 5: _Cell(" × ".join(f"{name} ({unit})" if unit else name for name, unit, _ in task.inputs))}
+        cells = {
+            **label,
+            4: _Cell(task.title),
+            5: _Cell(" × ".join(f"{name} ({unit})" if unit else name for name, unit, _ in task.inputs)),
+        }
         for at, (name, unit, value) in enumerate(task.inputs, _FIRST):
             product *= value
             where = self.shared.get((name, unit)) or own.get((name, unit, value))
@@ -233,7 +271,9 @@ class _Layout:
     def _discounted(self, row: int) -> str:
         """The years of a row and their discount factors."""
         last = self.year + self.years - 1
-        return ",".join(f"{_at(at, self.year, fixed)}:{_at(at, last, fixed)}" for at, fixed in ((row, False), (self.factors, True)))
+        return ",".join(
+            f"{_at(at, self.year, fixed)}:{_at(at, last, fixed)}" for at, fixed in ((row, False), (self.factors, True))
+        )
 
     def _part(self, cells: dict[int, _Cell], rows: Sequence[int], stored: Any) -> int:
         """The sum of a part over the rows of its tasks, each year to the cent, and what those years are worth to the cent."""
@@ -242,7 +282,9 @@ class _Layout:
             if any(column in self.grid.rows[at] for at in rows):
                 value = _cents(sum(self.grid.value(at, column) for at in rows))
                 worth += value * self.grid.value(self.factors, column)
-                cells[column] = _Cell(value, f"=ROUND(SUM({_at(rows[0], column)}:{_at(rows[-1], column)}),2)", _CENT, bold=True)
+                cells[column] = _Cell(
+                    value, f"=ROUND(SUM({_at(rows[0], column)}:{_at(rows[-1], column)}),2)", _CENT, bold=True
+                )
         worth = _cents(worth)
         cells[self.worth] = _Cell(worth, f"=ROUND(SUMPRODUCT({self._discounted(row)}),2)", _CENT, bold=True)
         return self.grid.add(cells | _check(row, self.worth, worth, stored))
@@ -253,7 +295,9 @@ class _Layout:
         for column in (self.worth, *range(self.year, self.year + self.years)):
             value = sum(self.grid.value(at, column) for at in rows)
             if column == self.worth or any(column in self.grid.rows[at] for at in rows):
-                cells[column] = _Cell(value, f"=SUM({','.join(_at(at, column) for at in rows) or '0'})", _CENT, bold=True)
+                cells[column] = _Cell(
+                    value, f"=SUM({','.join(_at(at, column) for at in rows) or '0'})", _CENT, bold=True
+                )
         return self.grid.add(cells | _check(row, self.worth, cells[self.worth].value, stored))
 
 
@@ -281,12 +325,17 @@ def _lines(parts: Sequence[Mapping[str, Any]], hour: float) -> list[list[_Line]]
 
 def _line(task: Mapping[str, Any], hour: float) -> _Line:
     """Work in hours has its price inside the weights: it becomes an input, so that the weight is how often."""
-    inputs = [(plain(one.get("name")), str(one.get("unit") or ""), _number(one.get("mid"))) for one in task.get("inputs") or ()]
+    inputs = [
+        (plain(one.get("name")), str(one.get("unit") or ""), _number(one.get("mid")))
+        for one in task.get("inputs") or ()
+    ]
     weights = tuple(_number(value) for value in task.get("weights") or ())
     if is_number(task.get("hours")) and hour:
         inputs.insert(1, (_HOUR, "", hour))
         weights = tuple(value / hour for value in weights)
-    return _Line(plain(task.get("title")), plain(task.get("source")), tuple(inputs) or (("as stated", "", 1.0),), weights)
+    return _Line(
+        plain(task.get("title")), plain(task.get("source")), tuple(inputs) or (("as stated", "", 1.0),), weights
+    )
 
 
 def _number(value: Any) -> float:

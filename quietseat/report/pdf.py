@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Iterable, Sequence
 from importlib import resources
+from itertools import pairwise
 from typing import Any
 
 from quietseat.report.document import (
@@ -33,13 +34,18 @@ from quietseat.report.document import (
     Steps,
     TableBlock,
 )  # fmt: skip
-from quietseat.report.words import clean
+from quietseat.report.words import clean, in_print
 from quietseat.typeset import name_parts, typst, typst_string, typst_symbol
 
 _WORD = re.compile(r"\S{17,}")
 _RARE = re.compile("[^\x00-\u2bff\ufb00-\ufb06\ufffd]")  # scripts and signs outside the fonts that typst carries
 _RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 _JOINT = re.compile(r"([^\s_/.,;:&=-]{12}|[^\s]{3,11}[_/.,;:&=-])")
+_TOGETHER, _MOST_TOGETHER = 3, 2400  # rows kept on one page; characters of them that surely fit on it
+_KEPT_WITH, _MOST_STICKY = (
+    ("table", "pairs", "bullets", "fold"),
+    500,
+)  # what a paragraph of so many characters stays with
 _LONG = 84  # an expression of more characters with a fraction in it may be wider than the page
 _STANDARDS = ("ua-1", "a-2a")
 
@@ -112,6 +118,9 @@ class _Paper:
                 out += self.blocks(block.blocks)
             else:
                 out.append(self.block(block))
+        for one, after in pairwise(out):
+            if one["k"] == "prose" and after["k"] in _KEPT_WITH:
+                one["sticky"] = len(one["text"]) < _MOST_STICKY
         return out
 
     def block(self, block: Block) -> dict[str, Any]:
@@ -127,17 +136,23 @@ class _Paper:
                     "verdict": block.verdict,
                 }
             case Prose():
-                return {"k": "prose", "text": _soft(block.text), "tone": block.tone}
+                return {"k": "prose", "text": _soft(block.text), "tone": block.tone, "sticky": False}
             case Bullets():
                 return {"k": "bullets", "items": [_soft(item) for item in block.items]}
             case Pairs():
-                return {"k": "pairs", "items": [[name, _cell(cell)] for name, cell in block.items]}
+                long = sum(len(cell.text) for _, cell in block.items) > _MOST_TOGETHER
+                return {
+                    "k": "pairs",
+                    "items": [[_soft(name), _cell(cell)] for name, cell in block.items],
+                    "breakable": long,
+                }
             case Callout():
                 return {
                     "k": "callout",
                     "tone": block.tone,
                     "title": _soft(block.title),
                     "text": [_soft(line) for line in block.text],
+                    "breakable": sum(map(len, block.text)) > _MOST_TOGETHER,
                 }
             case TableBlock():
                 return _table(block)
@@ -166,14 +181,14 @@ class _Paper:
         """A picture becomes a file of its own; its generic font becomes the one of the text."""
         name = f"figure-{len(self.pictures)}.svg"
         self.pictures[name] = (
-            clean(block.svg).replace('font-family="sans-serif"', 'font-family="Libertinus Serif"').encode()
+            clean(in_print(block.svg)).replace('font-family="sans-serif"', 'font-family="Libertinus Serif"').encode()
         )
         found = re.search(r'<svg[^>]*?\swidth="([\d.]+)', block.svg)
         wide = min(float(found.group(1)) * 0.225, 170.0) if found else 110.0
         return {
             "k": "figure",
             "file": name,
-            "alt": clean(block.alt),
+            "alt": clean(in_print(block.alt)),
             "caption": _soft(block.caption),
             "width": round(wide, 1),
         }
@@ -218,7 +233,7 @@ def _plain_number(text: str) -> str:
 
 def _soft(text: str) -> str:
     """Text with places where a very long word may break."""
-    return _WORD.sub(lambda found: _JOINT.sub("\\1\u200b", found.group()), clean(text))
+    return _WORD.sub(lambda found: _JOINT.sub("\\1\u200b", found.group()), clean(in_print(text)))
 
 
 def _cell(cell: str | Cell) -> str | dict[str, str]:
@@ -232,10 +247,21 @@ def _cell(cell: str | Cell) -> str | dict[str, str]:
 def _table(block: TableBlock) -> dict[str, Any]:
     return {
         "k": "table", "caption": _soft(block.caption), "note": _soft(block.note),
-        "columns": [{"title": column.title, "kind": column.kind} for column in block.columns], "widths": _widths(block),
+        "columns": [{"title": in_print(column.title), "kind": column.kind} for column in block.columns], "widths": _widths(block),
         "breakable": any(len(cell if isinstance(cell, str) else cell.text) > 1200 for row in block.rows for cell in row),
-        "size": 0.84 if len(block.columns) < 8 else 0.76, "rows": [[_cell(cell) for cell in row] for row in block.rows],
+        "ties": _ties(block), "size": 0.84 if len(block.columns) < 8 else 0.76, "rows": [[_cell(cell) for cell in row] for row in block.rows],
     }  # fmt: skip
+
+
+def _ties(block: TableBlock) -> list[int]:
+    """How many rows stand on one page together, from the top: the first three and the last three; () for a table of few or of long rows."""
+    count = len(block.rows)
+    if count < 2:
+        return []
+    lengths = [sum(len(cell if isinstance(cell, str) else cell.text) for cell in row) for row in block.rows]
+    groups = [count] if count <= 2 * _TOGETHER - 1 else [_TOGETHER, *([1] * (count - 2 * _TOGETHER)), _TOGETHER]
+    ends = (lengths[: groups[0]], lengths[-groups[-1] :])
+    return groups if all(sum(end) <= _MOST_TOGETHER for end in ends) else []
 
 
 def _widths(block: TableBlock) -> list[float]:

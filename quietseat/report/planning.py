@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from quietseat.report import asking, figures
+from quietseat.report import asking, brief, evidence, figures
 from quietseat.report.document import (
     PAPER_ROWS,
     Block,
@@ -46,8 +46,13 @@ Links = Mapping[str, str]  # tag -> anchor of the valve's own section
 # --- The plan -----------------------------------------------------------------------------------------------------
 
 
-def section(head: Mapping[str, Any], show: Shown, links: Links) -> Iterable[Block]:
-    """The plan: what is chosen within which limits, what is left out, what stays dangerous meanwhile, and how firm that is."""
+def section(
+    head: Mapping[str, Any], show: Shown, links: Links, rows: Sequence[Mapping[str, Any]] = ()
+) -> Iterable[Block]:
+    """The plan: what is chosen within which limits, what is left out, what stays dangerous meanwhile, and how firm that is.
+
+    rows: the summaries of the valves, to say where the plan takes another remedy than the recommended one.
+    """
     plan = head.get("plan") or {}
     yield Heading(2, "The plan", "plan")
     if not plan.get("words"):
@@ -59,10 +64,18 @@ def section(head: Mapping[str, Any], show: Shown, links: Links) -> Iterable[Bloc
         yield Prose(older)
         return
     yield Prose(plan["words"], "lead")
+    bought, over = brief.negative_value(plan, show), brief.over_budget(plan, show)
+    if bought:
+        yield Prose(bought)
+    if over:
+        yield Callout("watch", over, (_ends(plan, show),))
     yield from _stops(plan)
     yield from _limits(plan, show)
     yield from (figure for figure in (figures.use(figures.limits(plan), show), figures.curve(plan, show)) if figure)
     yield from _choice(plan, show, links)
+    other = evidence.other_remedies(plan, rows)
+    if other:
+        yield Prose(other, "small")
     yield from _interim(plan, links)
     yield from _firm(plan)
     yield from _curve(plan, show)
@@ -112,13 +125,25 @@ def _limits(plan: Mapping[str, Any], show: Shown) -> Iterable[Block]:
         rows.append((words, given, f"longest job {max(here):g} h of it" if any(here) else "no job needs it", DASH))
     yield TableBlock("Limits, and what the plan takes of them", (Column("Limit"), Column("Given"), Column("Taken"), Column("Share taken", "number")),
                      tuple(rows))  # fmt: skip
-    high, budget = totals.get("spent_high"), plan.get("budget")
-    if totals.get("count") and is_number(high) and is_number(budget):
-        over = "more than" if high > budget else "within"
-        yield Prose(
-            f"Money counts at the middle of its range. At the low ends of all ranges the chosen remedies come to {show.money(totals['spent_low'])} "
-            f"{show.currency}, at the high ends to {show.money(high)} {show.currency}, {over} the budget."
-        )  # fmt: skip
+    if totals.get("count") and is_number(totals.get("spent_high")) and not brief.over_budget(plan, show):
+        yield Prose(_ends(plan, show))
+
+
+def _ends(plan: Mapping[str, Any], show: Shown) -> str:
+    """What the plan costs at both ends of its ranges."""
+    totals, budget = plan.get("totals") or {}, plan.get("budget")
+    high = totals.get("spent_high")
+    over = (
+        ""
+        if not is_number(budget) or not is_number(high)
+        else ", more than the budget"
+        if high > budget
+        else ", within the budget"
+    )
+    return (
+        f"The budget is kept at the middle of the ranges. At the low ends of all ranges the chosen remedies come to {show.money(totals.get('spent_low'))} "
+        f"{show.currency}, at the high ends to {show.money(high)} {show.currency}{over}."
+    )
 
 
 def _curve(plan: Mapping[str, Any], show: Shown) -> Iterable[Block]:
@@ -130,7 +155,7 @@ def _curve(plan: Mapping[str, Any], show: Shown) -> Iterable[Block]:
         return
     table = TableBlock(
         "Budget curve", (Column(f"Budget, {show.currency}", "number"), Column("Stop findings cured", "number"), Column("Valves", "number"),
-                         Column(f"Spent, {show.currency}", "number"), Column(f"Net value, {show.currency}", "number")),
+                         Column(f"Outlay, {show.currency}", "number"), Column(f"Net value, {show.currency}", "number")),
         tuple((show.money(p["budget"]), f"{p['stop_findings_cured']:.4g}", f"{p['count']:.4g}", show.money(p["spent"]), _minus(show.money(p["value"])))
               for p in points), note=_sentence(plan.get("curve_words")),
     )  # fmt: skip
@@ -146,9 +171,9 @@ def _choice(plan: Mapping[str, Any], show: Shown, links: Links) -> Iterable[Bloc
     if chosen:
         yield from _chosen(plan, shares, show, links)
     if left:
-        columns = (Column("Tag"), Column("Severity"), Column(f"Cost, middle, {show.currency}", "number"), Column("Why it is left out", "wide"),
+        columns = (Column("Tag"), Column("Severity"), Column("Remedy the plan reckons with", "wide"), Column(f"Outlay, middle, {show.currency}", "number"), Column("Why it is left out", "wide"),
                    Column("What would let it in", "wide"), Column("In the best set", "number"))  # fmt: skip
-        rows = [(_tag(one, links), plain(one.get("severity")), show.money((one.get("cost") or {}).get("mid")), plain(one.get("reason")),
+        rows = [(_tag(one, links), plain(one.get("severity")), plain(one.get("title") or one.get("remedy")), show.money((one.get("cost") or {}).get("mid")), plain(one.get("reason")),
                  plain(one.get("counterfactual")), percent((shares.get(one["tag"]) or {}).get("share"))) for one in left]  # fmt: skip
         yield from long_table(f"Left out, though a remedy clears every finding ({len(left)})", columns, rows, _ALL)
     if without:
@@ -168,7 +193,7 @@ def _chosen(plan: Mapping[str, Any], shares: Mapping[str, Any], show: Shown, lin
     when = (Column("Window"),) if dated else ()
     firm = ("share", "remedy_share") if _other_remedies(chosen, shares) else ("share",)
     columns = (
-        Column("Tag"), Column("Remedy", "wide"), *when, Column("Clears"), Column(f"Cost, {show.currency}", "number"), Column("Hours", "number"),
+        Column("Tag"), Column("Remedy", "wide"), *when, Column("Clears"), Column(f"Outlay, {show.currency}", "number"), Column("Hours", "number"),
         Column(f"Net value, {show.currency}", "number"), Column("Why", "wide"),
         *(Column(title, "number") for title in ("In the best set", "By this remedy")[: len(firm)]),
     )  # fmt: skip
@@ -187,8 +212,8 @@ def _chosen(plan: Mapping[str, Any], shares: Mapping[str, Any], show: Shown, lin
 
     where = "" if dated or not windows else f" for {windows[0]['name']}"
     note = (
-        "Cost: middle (low to high). Net value: what the remedy saves over the horizon against keeping the valve, less what it costs, in the "
-        "money of today. In the best set: share of the draws of cost and value in which the valve is chosen."
+        "Outlay: middle (low to high). Net value: what the remedy saves over the horizon against keeping the valve, less what it costs, in the "
+        "money of today. In the best set: share of the draws of outlay and value in which the valve is chosen."
     )  # fmt: skip
     rows = [row(number, one) for number, one in enumerate(chosen)]
     table = long_table(f"Chosen{where} ({len(chosen)})", columns, rows, _ALL, note)
@@ -280,7 +305,7 @@ def _method(plan: Mapping[str, Any], show: Shown) -> Fold:
         for key in ("value", "bound")
     )
     facts = (
-        ("Solver", "came to its end" if ended else "stopped before it could prove the plan best: treat the plan as good, not as the best"),
+        ("Search for the best plan", "came to its end; the gap below says how far from the best the plan may be" if ended else "stopped before it could prove the plan best: treat the plan as good, not as the best"),
         ("Net value of the plan", value), ("No plan that cures as much is worth more than", bound),
         ("Gap between them", percent(gap) if is_number(gap) else "unknown"),
     )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from quietseat.report import brief, by_hand, drawing, fitted, leakage, money, reliability
+from quietseat.report import brief, by_hand, drawing, evidence, fitted, leakage, money, reliability
 from quietseat.report.document import (
     Beside,
     Block,
@@ -19,7 +19,7 @@ from quietseat.report.document import (
     Prose,
     TableBlock,
 )  # fmt: skip
-from quietseat.report.valve import cure, facts, finding_value, rests_on, verdict_title
+from quietseat.report.valve import cure, facts, rests_on, verdict_title
 from quietseat.report.words import (
     DASH,
     OUTCOMES,
@@ -53,7 +53,7 @@ def document(valve: Mapping[str, Any], head: Mapping[str, Any]) -> Document:
 def front(valve: Mapping[str, Any], show: Shown) -> Iterable[Block]:
     """The first page of the sheet below its heading."""
     said = " ".join(str(one.get("words")) for one in valve.get("findings") or ())
-    others = tuple(cut(str(one), 260) for one in valve.get("reasons") or () if str(one).partition(": ")[2] not in said)
+    others = tuple(str(one) for one in valve.get("reasons") or () if str(one).partition(": ")[2] not in said)
     about = (facts(valve, show), Callout(valve["verdict"], verdict_title(valve), others))
     ladder = drawing.ladder(str(valve["tag"]), valve.get("ladder") or (), show)
     if ladder:
@@ -66,7 +66,7 @@ def front(valve: Mapping[str, Any], show: Shown) -> Iterable[Block]:
     yield from cure(valve, show)
     yield from _money(valve, show)
     yield rests_on(valve)
-    yield from _history(valve)
+    yield from _history(valve, show)
 
 
 def fit(valve: Mapping[str, Any], study: str) -> Iterable[Block]:
@@ -77,14 +77,14 @@ def fit(valve: Mapping[str, Any], study: str) -> Iterable[Block]:
 
 def _findings(valve: Mapping[str, Any], show: Shown) -> Block:
     rows = tuple(
-        (Cell(f"{code(one['code'])}: {OUTCOMES.get(one['outcome'], one['outcome'])}"), cut(str(one.get("words") or DASH), 220),
-         finding_value(one, "value", show), finding_value(one, "limit", show), SEVERITIES.get(one["severity"], one["severity"]))
+        (Cell(f"{code(one['code'])}: {OUTCOMES.get(one['outcome'], one['outcome'])}"), cut(evidence.words(one) or DASH, 260),
+         evidence.value(one, "value", show), evidence.value(one, "limit", show), SEVERITIES.get(one["severity"], one["severity"]), evidence.source(one))
         for one in valve.get("findings") or ()
     )  # fmt: skip
     if not rows:
         return Prose(f"Findings: none. {nothing_found(valve.get('verdict'), valve.get('reasons'))}")
     return TableBlock("Findings", (Column("Finding"), Column("In words", "wide"), Column("Value", "number"), Column("Limit", "number"),
-                                   Column("Severity")), rows, note="Open = not decided, never passed.")  # fmt: skip
+                                   Column("Severity"), Column("Rests on")), rows, note="Open = not decided, never passed.")  # fmt: skip
 
 
 def _cases(valve: Mapping[str, Any], show: Shown) -> Block:
@@ -111,14 +111,14 @@ def _stability(valve: Mapping[str, Any]) -> Iterable[Block]:
     found, marched = valve.get("stability") or {}, valve.get("chatter") or {}
     if found:
         yield Prose(
-            f"Stability: {found.get('verdict', 'unproven')}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
+            f"Stability by the model: {found.get('verdict', 'unproven')}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
         )
     if marched and marched.get("words") and marched["words"] != found.get("words"):
-        yield Prose(f"In time: {marched.get('verdict', 'unproven')}. {marched['words']}")
+        yield Prose(f"Simulated in time: {marched.get('verdict', 'unproven')}. {marched['words']}")
 
 
 def _money(valve: Mapping[str, Any], show: Shown) -> Iterable[Block]:
-    if (valve.get("money") or {}).get("npv"):
+    if (valve.get("money") or {}).get("npv") and valve.get("recommended") != "measure-first":
         yield Prose(money.sentence(valve["money"], show))
     if (valve.get("leakage") or {}).get("bases"):
         yield Prose(f"Leak. {leakage.sentence(valve['leakage'], show)}")
@@ -126,7 +126,15 @@ def _money(valve: Mapping[str, Any], show: Shown) -> Iterable[Block]:
         yield Prose(f"Reliability. {reliability.sentence(valve['reliability'])}")
 
 
-def _history(valve: Mapping[str, Any]) -> Iterable[Block]:
+def _event(one: Mapping[str, Any], show: Shown) -> str:
+    """The value of an event; a pop is a pressure."""
+    value = one.get("value")
+    if not is_number(value):
+        return plain(value)
+    return show.pressure_of(value) if one.get("event") == "pop" else f"{value:.6g}"
+
+
+def _history(valve: Mapping[str, Any], show: Shown) -> Iterable[Block]:
     found = valve.get("history") or {}
     events = sorted(found.get("events") or (), key=lambda one: str(one.get("date") or ""), reverse=True)
     if found.get("condition"):
@@ -135,7 +143,7 @@ def _history(valve: Mapping[str, Any]) -> Iterable[Block]:
         yield Prose("History: none in the register.")
         return
     rows = tuple(
-        (plain(one.get("date")), plain(one.get("event")).replace("-", " "), f"{one['value']:.4g}" if is_number(one.get("value")) else plain(one.get("value")),
+        (plain(one.get("date")), plain(one.get("event")).replace("-", " "), _event(one, show),
          cut(plain(one.get("note")), 120)) for one in events[:_EVENTS]
     )  # fmt: skip
     more = (

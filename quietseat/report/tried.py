@@ -7,7 +7,7 @@ from typing import Any
 
 from quietseat.report import drawing, fitted, money
 from quietseat.report.document import Block, Bullets, Cell, Column, Fold, TableBlock
-from quietseat.report.words import DASH, MARKS, Shown, clears, codes, plain
+from quietseat.report.words import CLEARS_NOTHING, DASH, MARKS, Shown, clears, codes, plain
 
 
 def section(valve: Mapping[str, Any], shown: Shown, study: str) -> Iterable[Block]:
@@ -25,12 +25,13 @@ def section(valve: Mapping[str, Any], shown: Shown, study: str) -> Iterable[Bloc
             Column("Remedy", "wide"), Column("Clears", "wide"), Column("Leaves or creates"), Column("Fit"), Column("Suitability", "wide"),
             Column(f"Whole-life cost, {shown.currency}", "number"),
             *([Column(f"Net present value (P10 to P90), {shown.currency}", "number")] if lives else []), Column("Why", "wide"),
-        ), rows,
+        ), rows, note="For measuring first and for keeping the valve, the whole-life cost is that of the valve as it is.",
     )  # fmt: skip
     if notes:
         yield Bullets(tuple(f"Note {at}: {words}." for words, at in notes.items()))
     chosen = next((item for item in remedies if item["name"] == valve.get("recommended")), None)
-    yield from fitted.blocks(valve, remedies, chosen, study)
+    if chosen:
+        yield from fitted.of_remedy(valve, chosen, study)
     costs = drawing.cost_ranges(str(valve["tag"]), remedies, valve.get("recommended"), shown)
     if costs:
         yield costs
@@ -69,7 +70,13 @@ def _remedy_row(
         )
         suit += noted(suits.get("conditions") or (), notes)
     why = remedy.get("rejected_because") or DASH
-    if remedy["name"] == valve.get("recommended"):
+    if remedy["name"] == valve.get("recommended") and remedy["name"] in CLEARS_NOTHING:
+        why = (
+            "Ask first: no remedy can be named yet."
+            if remedy["name"] == "measure-first"
+            else "Recommended: nothing fails."
+        )
+    elif remedy["name"] == valve.get("recommended"):
         why = "Recommended: the cheapest that clears every finding."
     elif remedy["name"] == valve.get("best_yes"):
         why = f"Best without proof. {remedy.get('rejected_because') or ''}".strip()

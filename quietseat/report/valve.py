@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from quietseat.formula import number
-from quietseat.report import drawing, in_time, leakage, money, reliability, tried
+from quietseat.report import drawing, evidence, in_time, leakage, money, reliability, tried
 from quietseat.report.document import (
     Block,
     Bullets,
@@ -32,18 +32,15 @@ from quietseat.report.words import (
     Shown,
     clears,
     code,
-    cut,
     field_words,
     is_number,
     nothing_found,
     percent,
     place,
     plain,
+    sentence,
 )  # fmt: skip
 from quietseat.typeset import unit_text
-
-# Findings whose plain numbers are shares of set, of flow or of a limit, and read better in per cent.
-_SHARES = {"oversized", "undersized", "inlet-loss", "back-pressure", "close-to-set", "stuck", "set-above-mawp"}
 
 
 def heading(valve: Mapping[str, Any]) -> Heading:
@@ -54,7 +51,7 @@ def heading(valve: Mapping[str, Any]) -> Heading:
 def section(valve: Mapping[str, Any], shown: Shown, study: str = "") -> Iterable[Block]:
     """All blocks of one valve below its heading, from its unpacked dict. study: the study's hash, printed in the fit drawing."""
     yield facts(valve, shown)
-    yield Callout(valve["verdict"], verdict_title(valve), tuple(valve.get("reasons") or ()))
+    yield Callout(valve["verdict"], verdict_title(valve), tuple(evidence.reworded(valve.get("reasons") or (), valve)))
     yield from cure(valve, shown)
     yield Fold(
         f"Evidence, numbers, remedies and steps of {valve['tag']}", tuple(_proof(valve, shown, study)), quiet=True
@@ -64,9 +61,12 @@ def section(valve: Mapping[str, Any], shown: Shown, study: str = "") -> Iterable
 def _proof(valve: Mapping[str, Any], shown: Shown, study: str) -> Iterable[Block]:
     if valve.get("evidence"):
         yield Prose("Evidence", "label")
-        yield Bullets(tuple(cut(str(item), 600) for item in valve["evidence"]))
+        yield Bullets(tuple(evidence.reworded(valve["evidence"], valve)))
     yield from _findings(valve, shown)
     yield rests_on(valve)
+    passed = evidence.passed(valve, shown)
+    if passed:
+        yield Fold(passed.caption, (passed,))
     picture = drawing.ladder(str(valve["tag"]), valve.get("ladder") or (), shown)
     if picture:
         yield picture
@@ -75,7 +75,8 @@ def _proof(valve: Mapping[str, Any], shown: Shown, study: str) -> Iterable[Block
     yield from in_time.section(valve, shown)
     yield from leakage.section(valve, shown)
     yield from tried.section(valve, shown, study)
-    yield from money.section(valve, shown)
+    if valve.get("recommended") != "measure-first":  # nothing to buy before the answers are known
+        yield from money.section(valve, shown)
     yield from reliability.section(valve, shown)
     yield from resistances(valve)
     yield from _folds(valve, shown)
@@ -89,7 +90,7 @@ def anchor(rank: Any) -> str:
 def verdict_title(valve: Mapping[str, Any]) -> str:
     """The verdict and its cause in one line."""
     meaning = VERDICT_WORDS.get(valve["verdict"], "")
-    cause = valve.get("cause") or ""
+    cause = evidence.headline(valve)
     return f"{str(valve['verdict']).capitalize()}: {cause or meaning}"
 
 
@@ -124,7 +125,7 @@ def designation(body: Mapping[str, Any]) -> str:
 
 
 def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
-    """The recommended remedy with its condition, price and fit; or that there is none."""
+    """The recommended remedy with its condition, price and fit; what to ask where data are missing; or that there is none."""
     by_name = {remedy["name"]: remedy for remedy in valve.get("remedies") or ()}
     first, best = by_name.get(valve.get("recommended")), by_name.get(valve.get("best_yes"))
     if first is None:
@@ -133,18 +134,19 @@ def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
                 "No remedy tried here clears every finding; the table of remedies says what each one leaves.",
             ))  # fmt: skip
         return
-    lines = [f"{_sentence(clears(first['clears'], first['name']).capitalize())} {_price(first, shown)}"]
     if first["name"] == "measure-first":
-        lines.insert(0, "No check is proven to fail yet, so no cure is proposed; none of the open ones may be taken as passed.")
+        yield _ask_first(first, shown)
+        return
+    lines = [f"{sentence(clears(first['clears'], first['name']))} {_price(first, shown)}"]
     if first.get("condition"):
-        lines.append(f"{'To measure or state' if first['name'] == 'measure-first' else 'Condition'}: {first['condition']}")
+        lines.append(f"Condition: {first['condition']}")
     if first.get("question"):
         lines.append(f"Ask the owner first: {first['question']}")
     if first.get("fit"):
         lines.append(f"Fit: {first['fit']['verdict']}. {first['fit'].get('words') or ''}".strip())
     if best is not None and best["name"] != first["name"]:
         lines.append(
-            f"Best remedy that clears everything without proof: {_sentence(best['title'])} {_price(best, shown)}"
+            f"Best remedy that clears everything without proof: {sentence(best['title'])} {_price(best, shown)}"
         )
     elif first["clears"] != "yes" and first["name"] not in CLEARS_NOTHING:
         lines.append("No remedy tried here clears everything without proof.")
@@ -153,31 +155,34 @@ def cure(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     yield Callout("cure", f"Recommended: {first['title']}", tuple(lines))
 
 
-def _sentence(text: str) -> str:
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+def _ask_first(first: Mapping[str, Any], shown: Shown) -> Callout:
+    """What has to be known before any remedy can be named."""
+    asked = [sentence(one.strip()) for one in str(first.get("condition") or "").split("; ") if one.strip()]
+    asked += [f"Of the owner: {first['question']}"] if first.get("question") else []
+    return Callout("unproven", "No remedy yet: ask first", (
+        "No check is proven to fail yet, so no cure is proposed; none of the open ones may be taken as passed. "
+        "What is asked here settles the verdict first.",
+        *(f"{number}. {words}" for number, words in enumerate(asked, 1)),
+        _price(first, shown),
+    ))  # fmt: skip
 
 
 def _price(remedy: Mapping[str, Any], shown: Shown) -> str:
     cost = remedy.get("cost")
-    return (
-        f"Whole-life cost {shown.spread(cost['total'])} {shown.currency}.".replace(" .", ".") if cost else "Not priced."
-    )
+    if not cost:
+        return "Not priced."
+    what = "Whole-life cost of keeping the valve as it is:" if remedy["name"] in CLEARS_NOTHING else "Whole-life cost"
+    return f"{what} {shown.spread(cost['total'])} {shown.currency}.".replace(" .", ".")
 
 
-def finding_value(finding: Mapping[str, Any], key: str, shown: Shown) -> str:
-    """The value or the limit of a finding in the study's units."""
-    value, unit = finding.get(key), str(finding.get("unit") or "")
-    if not is_number(value):
-        return plain(value)
-    share = not unit and finding["code"] in _SHARES and "mach" not in str(finding.get("rule")).lower()
-    return percent(value) if share else shown.quantity(value, unit)
+finding_value = evidence.value
 
 
 def _findings(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
     rows = tuple(
         (
-            Cell(f"{code(item['code'])}: {OUTCOMES.get(item['outcome'], item['outcome'])}"), str(item.get("words") or DASH),
-            finding_value(item, "value", shown), finding_value(item, "limit", shown), percent(item.get("margin")),
+            Cell(f"{code(item['code'])}: {OUTCOMES.get(item['outcome'], item['outcome'])}"), evidence.words(item) or DASH,
+            evidence.value(item, "value", shown), evidence.value(item, "limit", shown), percent(item.get("margin")),
             SEVERITIES.get(item["severity"], item["severity"]), rule_words(item),
         )
         for item in valve.get("findings") or ()
@@ -278,10 +283,13 @@ def stability(valve: Mapping[str, Any], shown: Shown) -> Iterable[Block]:
         return
     yield Prose("Stability", "label")
     yield Prose(
-        f"{str(found.get('verdict', 'unproven')).capitalize()}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
+        f"By the model: {found.get('verdict', 'unproven')}. {found.get('words') or found.get('reason') or 'Not assessed.'}"
     )
     items = [
-        ("Inlet length / critical length, closed form", _pair(found, "inlet_length_m", "critical_length_m", shown, "m")),
+        (
+            "Inlet length / critical length, closed form",
+            _pair(found, "inlet_length_m", "critical_length_m", shown, "m"),
+        ),
         ("Wave return / opening time", _pair(found, "wave_return_s", "opening_time_s", shown, "s")),
         (
             "Force balance used / allowed",
@@ -306,6 +314,7 @@ def rests_on(valve: Mapping[str, Any]) -> Block:
     fields = ", ".join(field_words(str(item["field"])) for item in assumptions)
     bases = sorted(set(rate_bases(valve).values()))
     return Pairs((
+        ("Verdict rests on, weakest source first", Cell(evidence.all_sources(valve))),
         ("Defaults behind this verdict", Cell(f"{len(assumptions)}" + (f": {fields}" if fields else ""))),
         ("Required rates rest on", Cell(", ".join(bases) or "not stated: no signed rate basis in the register")),
         ("Blowdown and ring settings", Cell(_blowdown(valve))),
@@ -321,9 +330,17 @@ def _blowdown(valve: Mapping[str, Any]) -> str:
     for item in valve.get("inputs") or ():
         if str(item["field"]).endswith("blowdown"):
             share = (valve.get("valve") or {}).get("blowdown")
-            value = percent(share) if is_number(share) else percent(item["value"]) if is_number(item.get("value")) else _said(item)
+            value = (
+                percent(share)
+                if is_number(share)
+                else percent(item["value"])
+                if is_number(item.get("value"))
+                else _said(item)
+            )
             source = item.get("source") or item.get("rule")
-            return f"{value}, {plain(item.get('how'))}, {plain(item.get('from'))}" + (f"; source {plain(source)}" if source else "")
+            return f"{value}, {plain(item.get('how'))}, {plain(item.get('from'))}" + (
+                f"; source {plain(source)}" if source else ""
+            )
     for item in valve.get("assumptions") or ():
         if str(item["field"]).endswith("blowdown"):
             return f"{plain(item.get('value'))}, default; {plain(item.get('rule'))}; source {plain(item.get('source'))}"

@@ -6,12 +6,13 @@ Only layout and unit conversion (through `units`) happen here; no engineering ar
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, TypeGuard
 
-from quietseat import units
+from quietseat import basis, units
 from quietseat.celltext import clean as clean
 from quietseat.typeset import unit_text
 
@@ -41,11 +42,23 @@ VERDICTS_IN_TIME = {
     "unproven": "no answer",
 }  # fmt: skip
 MARKS = {
-    "memory-hi": "from memory, high confidence", "memory-md": "from memory, verify", "memory-lo": "from memory, weak",
+    "memory-hi": "from memory, verify", "memory-md": "from memory, verify", "memory-lo": "from memory, verify",
     "memory": "from memory, verify", "seen": "seen in its source", "computed": "computed",
     "estimate": "estimate", "common practice": "common practice, no source",
 }  # fmt: skip
 _FRACTION_UNITS = {"fraction", "%", "ratio"}
+_RATE = re.compile(r"(?<![\w.])(\d[\d.]*(?:e[-+]?\d+)?) kg/s\b")
+_MARK = re.compile(r"\bmemory-(?:hi|md|lo)\b")
+_MARCH = re.compile(r"\b([Mm])arch(ed|ing)(?: in time)?\b")
+_CELL = re.compile(r"(?<=, )[a-z]+(?:_[a-z]+)+(?=: )")  # the field of a register cell that a message names
+_POWER = re.compile(r"(?<![\w.])(\d(?:\.\d+)?e\+0?[1-4])\b")
+_PLAIN_WORDS = (
+    (
+        "each solved as its linear relaxation",
+        "each solved in a simplified form in which a part of a remedy may be taken",
+    ),
+    ("linear relaxation", "simplified form in which a part of a remedy may be taken"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +102,7 @@ class Shown:
             return percent(value)
         if plain in ("Pa(a)", "Pa(g)"):
             return self.pressure_of(value + (self.atmospheric if plain == "Pa(g)" else 0.0))
-        known = {
-            "Pa": self.difference, "m**2": self.area, "kg/s": self.flow, "K": self.temperature, "m": "mm",
-            "m**3/s": "m3/h", "Pa*s": "cP", "kg/mol": "g/mol", "kg/m**3": "kg/m3", "m**3": "m3", "m**3/kg": "m3/kg",
-            "m/s": "m/s", "s": "s",
-        }.get(plain)  # fmt: skip
+        known = self._known(plain)
         if plain == "m" and abs(value) >= 1:
             known = "m"
         if known:
@@ -103,6 +112,30 @@ class Shown:
         if plain in ("NPS", "class"):
             return f"{plain} {value:g}"
         return f"{value:.4g} {unit_text(plain)}".strip()
+
+    def _known(self, unit: str) -> str:
+        """The unit in which an inside unit is shown; "" where it is shown as it is."""
+        return {
+            "Pa": self.difference, "m**2": self.area, "kg/s": self.flow, "K": self.temperature, "m": "mm",
+            "m**3/s": "m3/h", "Pa*s": "cP", "kg/mol": "g/mol", "kg/m**3": "kg/m3", "m**3": "m3", "m**3/kg": "m3/kg",
+            "m/s": "m/s", "s": "s",
+        }.get(unit, "")  # fmt: skip
+
+    def as_number(self, value: float, unit: str) -> tuple[float, str]:
+        """A value with an inside unit as a number and the unit it is shown in, for sheets; lengths in metres."""
+        plain = unit.strip()
+        if plain in ("Pa(a)", "Pa(g)"):
+            found = self.number_of(value + (self.atmospheric if plain == "Pa(g)" else 0.0), self.pressure)
+            return (value if found is None else found), self.pressure
+        if plain in _FRACTION_UNITS:
+            return 100 * value, "%"
+        known = "m" if plain == "m" else self._known(plain)
+        found = self.number_of(value, known) if known else None
+        return (value, unit_text(plain)) if found is None else (found, known)
+
+    def rates(self, text: str) -> str:
+        """A sentence with its flows in kg/s turned into the study's unit of flow."""
+        return _RATE.sub(lambda found: f"{leak_of(float(found.group(1)), self)} {self.flow}", text)
 
     def money(self, value: float | None) -> str:
         """Money, rounded for reading, without the currency."""
@@ -178,6 +211,32 @@ def plain(value: Any) -> str:
     if isinstance(value, (list, tuple)):
         return ", ".join(plain(item) for item in value) or DASH
     return str(value)
+
+
+@lru_cache(maxsize=1)
+def _names() -> re.Pattern[str]:
+    """The names of the Basis; what stands in brackets is found first, and left as it is."""
+    names = sorted((name for name in basis.choices() if "_" in name), key=len, reverse=True)
+    return re.compile(rf"\([^()]*\)|\b(?:{'|'.join(names)})\b")
+
+
+def in_print(text: str) -> str:
+    """Text without words of the program: names of the Basis, marks of confidence, and terms of its methods in plain words."""
+    if "memory-" in text:
+        text = _MARK.sub(MARKS["memory-md"], text)
+    if "arch" in text:
+        text = _MARCH.sub(
+            lambda found: f"{'S' if found[1] == 'M' else 's'}imulat{'ed' if found[2] == 'ed' else 'ion'} in time", text
+        )
+    if "relaxation" in text:
+        for term, words in _PLAIN_WORDS:
+            text = text.replace(term, words)
+    if "e+" in text:
+        text = _POWER.sub(lambda found: f"{float(found[1]):g}", text)
+    if "_" in text:
+        text = _CELL.sub(lambda found: found[0].replace("_", " "), text)
+        text = _names().sub(lambda found: found[0] if found[0][0] == "(" else found[0].replace("_", " "), text)
+    return text
 
 
 def cut(text: str, most: int) -> str:
