@@ -250,13 +250,15 @@ def test_set_pressures_of_three_valves_and_of_two_lines(load: Any) -> None:
 # --- numbers ---------------------------------------------------------------------------------------------------------
 
 
-def test_point_in_a_file_of_decimal_commas_is_refused(tmp_path: Path) -> None:
+def test_point_in_a_column_of_decimal_commas_is_thousands(tmp_path: Path) -> None:
     rows = [["Tag", "Typ", "Size", "Set pressure (psig)", "MAWP (barg)", "Mol. wt."], ["PSV-1", "Conv", "4P6", "145,5", "10,5", "42,08"],
             ["PSV-2", "Conv", "3L4", "1.250", "90,0", "58,12"], ["Summe;", "", "", "", "", "1"]]  # fmt: skip
     found = read(make.csv(tmp_path / "a.csv", rows, mark=";", encoding="cp1252"), BASIS)
     assert found.locations[0].valve.set_pressure == pytest.approx(ATM + 145.5 * PSI)
-    assert found.locations[1].valve.set_pressure is None and "decimal or thousands" in rules(found)
-    assert (found.rows_read, found.rows_partial, found.rows_refused) == (1, 1, 0) and found.locations[0].valve.kind == "conventional"
+    assert found.locations[1].valve.set_pressure == pytest.approx(ATM + 1250 * PSI)
+    origin = found.locations[1].origins["valve.set_pressure"]
+    assert origin.how == "assumed" and "point as thousands separator, as '145,5' in the same column proves" in origin.rule
+    assert (found.rows_read, found.rows_partial, found.rows_refused) == (2, 0, 0) and found.locations[0].valve.kind == "conventional"
 
 
 def test_comma_that_the_file_proves_to_be_thousands(tmp_path: Path) -> None:
@@ -345,7 +347,7 @@ def test_count_of_a_column_and_the_history_sheet_are_not_added(load: Any) -> Non
 
 
 def test_row_with_a_check_only_figure_has_no_case(load: Any) -> None:
-    found = load([["Tag", "Set (barg)", "Back pressure (bara)"], ["PSV-1", 10, 1.2]])
+    found = load([["Tag", "Set (barg)", "Required area (in2)"], ["PSV-1", 10, 1.2]])
     assert found.locations[0].cases == ()
 
 

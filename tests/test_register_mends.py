@@ -214,7 +214,7 @@ def test_only_a_row_of_valves_is_split(load: Any) -> None:
 # --- where the headings stand ----------------------------------------------------------------------------------------
 
 NAMED = [f"PSV,,column.{letters},{field},{SIGNED}" for letters, field in (("A", "tag"), ("C", "inlet_size"), ("D", "orifice"), ("E", "outlet_size"), ("G", "set_pressure"))]
-ODD = ("Kennz.", "Bauart", "ein", "Kennbuchst.", "aus", "PN", "Ansprechdruck", "Druck max", "Stoff", "Gewicht", "kappa", "Grad", "Massenstrom")
+ODD = ("Tunnus", "Rakenne", "sisään", "Kirjain", "ulos", "PN", "Asetuspaine", "Paine max", "Aine", "Paino", "kappa", "Aste", "Massavirta")
 
 
 def odd(load: Any, *mends: str) -> Register:
@@ -263,7 +263,7 @@ def test_without_a_list_of_valves_the_command_says_so_and_the_pages_get_the_shee
         read(file, BASIS)
     found, cells = read_with_cells(file, BASIS)
     assert found.locations == () and "no row of headings" in found.problems[0].rule and cells.sheets() == ("Liste",)
-    assert cells.top("Liste")[1][1][6] == "Ansprechdruck" and cells.no_headings("Liste", "2") == "" and "empty" in cells.no_headings("Liste", "9")
+    assert cells.top("Liste")[1][1][6] == "Asetuspaine" and cells.no_headings("Liste", "2") == "" and "empty" in cells.no_headings("Liste", "9")
 
 
 # --- answers, and the file -------------------------------------------------------------------------------------------

@@ -314,7 +314,7 @@ def test_tag_with_plant_prefix(load: Any) -> None:
     assert any("plant prefix" in a.rule for a in found.assumptions)
     sheet = next(s for s in found.sheets if s.name == "Cases")
     assert (sheet.role, sheet.rows_found, sheet.rows_matched) == ("cases", 2, 1)
-    assert any("1 of 2 rows belong to no valve" in p.rule for p in found.problems)
+    assert any("1 of 2 rows belongs to no valve" in p.rule for p in found.problems)
 
 
 def test_parts_of_a_number_are_not_joined(load: Any) -> None:
@@ -587,7 +587,7 @@ def test_history_sheet(load: Any) -> None:
     events = found.locations[0].history.events
     assert [(e.event, e.date) for e in events] == [("pop", "2023-05-01"), ("leak", "2024-06-01")]
     assert events[0].value == pytest.approx(ATM + 13.2e5) and events[0].cost == 1200.0 and events[1].value == pytest.approx(2300)
-    assert any("1 of 3 rows belong to no valve" in p.rule for p in found.problems)
+    assert any("1 of 3 rows belongs to no valve" in p.rule for p in found.problems)
 
 
 # --- mends ------------------------------------------------------------------------------------------------------------------

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Case, Dynamics, Event, Fitting, History, Line, Location, Origin, Service, Valve, Vessel
-from quietseat.register import derived, fields, tags, words
+from quietseat.register import back_pressure, derived, fields, tags, words
 from quietseat.register.cells import choice
-from quietseat.register.rows import Data, same
+from quietseat.register.given_cases import CHECK_ONLY, Given, of_row
+from quietseat.register.rows import Data
 from quietseat.register.taken import BLANK, Taken
 from quietseat.sizing.constants import WATER_DENSITY
 from quietseat.sizing.liquid import liquid_density
@@ -18,9 +18,6 @@ from quietseat.sizing.liquid import liquid_density
 _FITTINGS = {"elbows": "elbow-90", "long_elbows": "elbow-90-long", "tees": "tee-branch"}
 _LINE = ("size", "schedule", "diameter", "length", "height", "entrance", "block_valve", "loss_coefficient", "roughness",
          "friction_factor", "discharge_to")  # fmt: skip
-_CHECK_ONLY = frozenset(("case.required_area", "case.total_back_pressure"))
-_SINGLE_CASE = frozenset(("case.cause", "case.flow", "case.volume_flow", "case.name", "case.required_area"))
-Given = Mapping[str, tuple[Taken, str]]  # field id -> value and where it stands
 
 
 @dataclass(slots=True)
@@ -82,8 +79,8 @@ class _Builder:
         many = len(draft.tags) > 1
         shown = draft.rename if draft.rename and not many else (f"{tag} {draft.rename}" if draft.rename else tag)
         valve = self.valve(shown)
-        cases = tuple(self.case(number, given, valve) for number, given in enumerate(self.given_cases()))
-        service_texts = [(text, rule) for text, rule in self.texts() if text]
+        cases = tuple(self.case(number, given, valve) for number, given in enumerate(of_row(own_case(self.data), self.draft.cases)))
+        service_texts = [entry for entry in self.texts() if entry[0]]
         history = self.history(service_texts)
         unit = self.unit()
         for number, (_, source) in enumerate(draft.matches):
@@ -209,24 +206,14 @@ class _Builder:
 
     # --- cases ---------------------------------------------------------------------------------------------
 
-    def given_cases(self) -> list[Given]:
-        """The row's own case and those of the cases sheets; what the row says fills the blanks of the others."""
-        own = own_case(self.data)
-        more = self.draft.cases
-        if not more:
-            return [own] if own.keys() - _CHECK_ONLY else []
-        if any(ident in own for ident in ("case.flow", "case.volume_flow")):
-            twin = next((case for case in more if _same_case(own, case)), None)
-            return [{**(twin or {}), **own}, *(_filled(case, own) for case in more if case is not twin)]
-        shared = {ident: entry for ident, entry in own.items() if ident not in _SINGLE_CASE}
-        return [{**shared, **case} for case in more]
-
     def case(self, number: int, given: Given, valve: Valve) -> Case:
         values: dict[str, Any] = {}
         path = f"cases.{number}."
         for ident, (taken, where) in given.items():
             key = ident[5:]
-            if ident in _CHECK_ONLY or key in ("flow", "viscosity"):
+            if ident in (CHECK_ONLY, back_pressure.TOTAL) or key in ("flow", "viscosity"):
+                if ident == CHECK_ONLY:
+                    self.origins[path + key] = Origin("read", where, taken.text, "for a cross-check only")
                 continue
             if key == "specific_gravity":
                 if "case.density" not in given:
@@ -241,6 +228,7 @@ class _Builder:
         self.cause(path, given, values)
         self.flow(path, given, values)
         self.viscosity(path, given, values)
+        back_pressure.settle(path, given, values, self.origins, self.data, self.parts.get("outlet", {}), self.basis.atmospheric_pressure)
         if len(self.draft.tags) > 1 and tags.lettered(self.draft.tags):
             self.shared(path, values)
         if not values.get("name"):
@@ -343,30 +331,30 @@ class _Builder:
     def vessel(self) -> Vessel:
         return self.simple(Vessel, "vessel")  # type: ignore[no-any-return]
 
-    def texts(self) -> list[tuple[str, str]]:
-        """Free text in which words may tell something, with where it stands."""
+    def texts(self) -> list[tuple[str, str, str]]:
+        """Free text in which words may tell something, with where it stands and what it is."""
         data = self.data
-        out = [(self.draft.remark, data.where.get("location.tag", ""))]
+        out = [(self.draft.remark, data.where.get("location.tag", ""), "tag")]
         for ident in ("location.remarks", "history.condition", "history.as_found_leak"):
             taken = data.good(ident)
             if taken is not None:
-                out.append((str(taken.value), data.where[ident]))
-        out += [(taken.text, where) for ident, taken, where in data.more
+                out.append((str(taken.value), data.where[ident], _called(ident)))
+        out += [(taken.text, where, _called(ident)) for ident, taken, where in data.more
                 if ident in ("location.remarks", "history.condition") and taken.state == "value"]  # fmt: skip
-        out += [(comment, f"{data.sheet}!{comment.partition(':')[0]} comment") for comment in data.comments]
+        out += [(comment, f"{data.sheet}!{comment.partition(':')[0]} comment", "comment") for comment in data.comments]
         return out
 
-    def history(self, texts: list[tuple[str, str]]) -> History:
+    def history(self, texts: list[tuple[str, str, str]]) -> History:
         events: list[Event] = []
         for event, given in (*_less_dated(_row_events(self.data), self.draft.events), *self.draft.events):
             self.origins[f"history.events.{len(events)}"] = given
             events.append(event)
         dated = any(event.event == "bellows" for event in events)
-        for text, where in texts:
+        for text, where, name in texts:
             for kind, word in words.events(text):
                 if kind == "bellows" and dated:
                     continue
-                self.origins[f"history.events.{len(events)}"] = Origin("assumed", where, text, f"word found in remark: {word!r}")
+                self.origins[f"history.events.{len(events)}"] = Origin("assumed", where, text, f"word found in {name}: {word!r}")
                 events.append(Event(kind, note=text))
         condition = self.data.good("history.condition")
         more = [t.text for i, t, _ in self.data.more if i == "history.condition" and t.state == "value"]
@@ -387,42 +375,25 @@ class _Builder:
             self.data.complain(rule, "write it as kg/h", "history.measured_rate", rate.text)
         return str(survey.value) if survey is not None else None, value if quantity == "mass_flow" else None
 
-    def service(self, texts: list[tuple[str, str]]) -> Service:
+    def service(self, texts: list[tuple[str, str, str]]) -> Service:
         given = {}
         for key, (taken, where) in self.parts.get("service", {}).items():
             given[key] = taken.value
             self.note(f"service.{key}", taken, where)
         fluid = self.data.good("case.fluid")
-        more = [(str(fluid.value), self.data.where["case.fluid"])] if fluid else []
-        noted = [(str(event.note), o.where) for event, o in self.draft.events if event.note]
-        for text, where in (*texts, *more, *noted):
+        more = [(str(fluid.value), self.data.where["case.fluid"], "fluid")] if fluid else []
+        noted = [(str(event.note), o.where, "history") for event, o in self.draft.events if event.note]
+        for text, where, name in (*texts, *more, *noted):
             for flag, word in words.services(text):
                 if flag not in given:
                     given[flag] = True
-                    self.origins[f"service.{flag}"] = Origin("assumed", where, text, f"word found in remark: {word!r}")
+                    self.origins[f"service.{flag}"] = Origin("assumed", where, text, f"word found in {name}: {word!r}")
         return Service(**given)
 
 
-_OF_THE_FLUID = ("case.molar_mass", "case.k", "case.Z")
-_OF_THE_OUTLET = ("case.superimposed_min", "case.superimposed_max")
-
-
-def _filled(case: Given, own: Given) -> Given:
-    """A further case with what the register's row says of the same fluid and the same outlet."""
-    fluid, phase = case.get("case.fluid"), case.get("case.phase")
-    alike = fluid is None or ("case.fluid" in own and same(fluid[0].value, own["case.fluid"][0].value))
-    if phase is not None and "case.phase" in own and phase[0].value != own["case.phase"][0].value:
-        alike = False
-    names = [*(_OF_THE_FLUID if alike else ()), *(("case.fluid",) if fluid is None else ())]
-    if not any(name in case for name in _OF_THE_OUTLET):
-        names += _OF_THE_OUTLET
-    out = dict(case)
-    for name in names:
-        if name in own and name not in case:
-            taken, where = own[name]
-            how = taken.how if taken.how == "mended" else "assumed"
-            out[name] = replace(taken, how=how, rule=f"not stated for this case: as in the row of the valve; {taken.rule}".rstrip("; ")), where
-    return out
+def _called(ident: str) -> str:
+    """A field in the words of a rule."""
+    return fields.shown(ident).replace("_", " ")
 
 
 def _less_dated(counted: list[tuple[Event, Origin]], dated: list[tuple[Event, Origin]]) -> list[tuple[Event, Origin]]:
@@ -438,27 +409,6 @@ def _less_dated(counted: list[tuple[Event, Origin]], dated: list[tuple[Event, Or
             event, source = replace(event, value=left), replace(source, how="derived", rule=rule)
         out.append((event, source))
     return out
-
-
-def _cause(given: Given) -> str:
-    """The cause of a case, by its name if need be."""
-    stated = given.get("case.cause")
-    if stated is not None:
-        return str(stated[0].value)
-    named = given.get("case.name")
-    found = choice("case.cause", str(named[0].value)) if named else BLANK
-    return str(found.value) if found.state == "value" else str(named[0].value).lower() if named else ""
-
-
-def _same_case(a: Given, b: Given) -> bool:
-    """Whether a case of the cases sheet repeats the main row's: same rate and no other cause."""
-    flow_a, flow_b = a.get("case.flow"), b.get("case.flow")
-    if flow_a is None or flow_b is None or flow_a[0].value[0] != flow_b[0].value[0]:
-        return False
-    x, y = flow_a[0].value[1], flow_b[0].value[1]
-    if _cause(a) and _cause(b) and _cause(a) != _cause(b):
-        return False
-    return bool(abs(x - y) <= 0.02 * max(abs(x), abs(y)))
 
 
 def _row_events(data: Data) -> list[tuple[Event, Origin]]:

@@ -17,7 +17,7 @@ from typing import Any
 
 from quietseat import tables, units
 from quietseat.basis import Basis
-from quietseat.register import sizes
+from quietseat.register import marks, shares, sizes
 from quietseat.register.dates import read_date
 from quietseat.register.fields import UNIT_OF, Field, fields
 from quietseat.register.taken import BLANK, Taken
@@ -67,6 +67,8 @@ class Reader:
             return Taken("refused", text, rule=f"the cell holds the error {text}",
                          mend="put the formula right or write the value")  # fmt: skip
         quantity = field.quantity
+        if cell.kind == "text" and cell.form and (quantity in _MEASURES or field.name == "history.value"):
+            return self._ambiguous(cell, field, unit, dates)
         choice = self._choice(field, text) if quantity in ("choice", "cause", "block_valve") else None
         if choice is not None and choice.good:
             return choice
@@ -84,19 +86,31 @@ class Reader:
             return choice
         if quantity in _TEXTS:
             return Taken("value", text, text)
+        if field.name in shares.FIELDS and (share := shares.refused(text, unit)):
+            none = 0.0 if quantity == "pressure_difference" else self.atmospheric
+            return share if share.value else Taken("value", text, none, "assumed", "0 % of any pressure is none", unit="%")
         if spoilt := trap(cell, field, unit):
             return spoilt
-        if cell.form.startswith("thousands ") and quantity in _MEASURES:
-            plain = cell._replace(text=text.replace(",", ""), form="")
-            taken = self._take(plain, field, unit, dates)
-            rule = f"comma as thousands separator, as {cell.form[10:]!r} in the same file proves"
-            return replace(taken, text=text, how="assumed", rule=f"{rule}; {taken.rule}".rstrip("; ")) if taken.good else taken
         try:
             return _READERS[quantity](self, cell, field, unit, dates)
         except units.UnitError as error:
             return _refusal(cell, error)
         except sizes.SizeError as error:
             return Taken("refused", text, rule=f"{text!r} {error}", mend=error.mend)
+
+    def _ambiguous(self, cell: Cell, field: Field, unit: str, dates: str) -> Taken:
+        """A text whose mark may be decimal or thousands, by what the other cells prove."""
+        found = marks.decided(cell)
+        if found is None and field.name in _RANGES and not _RANGES[field.name][0] <= marks.thousands(cell) <= _RANGES[field.name][1]:
+            found = marks.Decided(cell.text.replace(",", "."), "assumed", f"a decimal mark: {marks.thousands(cell):g} is outside the field")
+        if found is None:
+            rule, mend = marks.open_words(cell)
+            return Taken("refused", cell.text, rule=rule, mend=mend)
+        taken = self._take(cell._replace(text=found.text, form=""), field, unit, dates)
+        if not taken.good:
+            return replace(taken, text=cell.text)
+        how = found.how if taken.how == "read" else taken.how
+        return replace(taken, text=cell.text, how=how, rule="; ".join(part for part in (found.rule, taken.rule) if part))
 
     # --- the quantities ---------------------------------------------------------------------------------------
 

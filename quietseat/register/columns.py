@@ -10,7 +10,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from quietseat.register import fields, headers, sizes, tags
+from quietseat.register import fields, headers, shares, sizes, tags
 from quietseat.register.cells import Reader
 from quietseat.register.dates import date_proof
 from quietseat.register.headers import Head
@@ -203,7 +203,8 @@ def _unit_for(ident: str, unit: str) -> str:
     unit = fields.plain_unit(unit)
     quantity = fields.is_unit(unit) if unit else None
     allowed = fields.UNIT_OF.get(fields.fields()[ident].quantity, ())
-    return unit if quantity in allowed else ("%" if unit == "%" and "fraction" in allowed else "")
+    share = "fraction" in allowed or ident in shares.FIELDS
+    return unit if quantity in allowed else ("%" if unit == "%" and share else "")
 
 
 def _units_beside(out: list[Mapped]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -58,7 +59,7 @@ _WORDS = {
     "norm": "normal", "overpr": "overpressure", "sup": "superimposed", "flg": "flange", "eqp": "equipment", "p": "pressure",
     "t": "temperature", "perm": "allowable", "setpress": "set pressure",
 }  # fmt: skip
-_MARKS = str.maketrans({"²": "2", "³": "3", "#": " no ", "&": " and ", "’": "", "'": "", "½": " 1/2 "})
+_MARKS = str.maketrans({"²": "2", "³": "3", "#": " no ", "&": " and ", "’": "", "'": "", "½": " 1/2 ", "ß": "ss"})
 
 
 _INITIALS = re.compile(r"\b([a-z])\.(?=[a-z](?![a-z]))")  # "s.p." is "sp", "c.d.t.p." is "cdtp"
@@ -66,9 +67,11 @@ _INITIALS = re.compile(r"\b([a-z])\.(?=[a-z](?![a-z]))")  # "s.p." is "sp", "c.d
 
 @lru_cache(maxsize=8192)
 def normal(text: str) -> str:
-    """A heading or alias as plain small words, abbreviations of the trade written out."""
-    low = _INITIALS.sub(r"\1", text.lower().replace("b/u", "built up"))
-    words = re.sub(r"[^a-z0-9]+", " ", low.translate(_MARKS)).split()
+    """A heading or alias as plain small words without accents, abbreviations of the trade written out."""
+    low = _INITIALS.sub(r"\1", text.lower().replace("b/u", "built up")).translate(_MARKS)
+    if not low.isascii():
+        low = "".join(char for char in unicodedata.normalize("NFKD", low) if not unicodedata.combining(char))
+    words = re.sub(r"[^a-z0-9]+", " ", low).split()
     if len(words) > 1:  # a lone abbreviation ("op", "m", "bp") keeps its own meaning
         words = ["operating" if word == "op" else _WORDS.get(word, word) for word in words]
     elif words and words[0] in ("backpressure", "orif", "orf", "superimp", "number", "disc", "overpress", "overpr"):

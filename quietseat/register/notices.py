@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from quietseat.register import fields
-from quietseat.register.columns import Mapped
+from quietseat.register.columns import Mapped, sample
 from quietseat.register.headers import Head
 from quietseat.register.workbook import Grid
 from quietseat.status import Problem
@@ -23,7 +23,8 @@ def of_columns(file: str, grid: Grid, head: Head, role: str, columns: Sequence[M
         tell("the sheet is hidden; it was read all the same", "show it or remove it")
     hidden = sorted(row for row in grid.hidden_rows if row in grid.rows and row >= head.after)
     if hidden:
-        tell(f"{len(hidden)} hidden rows were read all the same: {some(hidden)}", "show them, or delete them if they are void")
+        were = "1 hidden row was" if len(hidden) == 1 else f"{len(hidden)} hidden rows were"
+        tell(f"{were} read all the same: {some(hidden)}", "show them, or delete them if they are void")
     shown = [m for m in columns if m.column in grid.hidden_columns]
     if shown:
         tell(f"hidden columns were read all the same: {', '.join(m.letter for m in shown)}", "show them or delete them")
@@ -37,6 +38,10 @@ def of_columns(file: str, grid: Grid, head: Head, role: str, columns: Sequence[M
     if role == "other":
         tell("the sheet names no tag column and no valves; it was not read", "give it a tag column if it belongs to the register")
         return out
+    unknown = [f"{m.letter} {m.heading!r}" for m in columns if m.how == "not mapped" and m.heading and not m.note and sample(grid, head, m.column)]
+    if unknown:
+        said = "column not known: its cells are" if len(unknown) == 1 else f"{len(unknown)} columns not known: their cells are"
+        tell(f"{said} not used: {', '.join(unknown)}", "name the field of a column that matters")
     for mapped in columns:
         if mapped.second:
             tell(f"second column for {fields.shown(mapped.second)}: {mapped.note}; it only fills blanks and is compared",

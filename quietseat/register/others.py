@@ -93,7 +93,8 @@ def _case(data: Data, draft: Draft) -> None:
 def fill(data: Data, draft: Draft, reader: Reader | None, skip: str = "") -> None:
     """Values of another sheet fill the blanks of the register's row; a conflict is told, the register's row stays."""
     for ident, taken in data.values.items():
-        if taken.state != "value" or ident == "location.tag" or (skip and ident.startswith(skip)):
+        # a designation was taken apart: its size, letter and classes are filled one by one
+        if taken.state != "value" or ident in ("location.tag", "valve.designation") or (skip and ident.startswith(skip)):
             continue
         if ident.startswith(("location.", "history.date", "history.event", "history.note")):
             if ident == "location.remarks":
@@ -145,7 +146,7 @@ def _event(data: Data, draft: Draft, reader: Reader) -> None:
             kinds[named.value] = Origin(named.how, where, str(said.value), named.rule)
         texts.insert(0, str(said.value))
     for kind, word in words.events(" / ".join(texts)):
-        kinds.setdefault(kind, Origin("assumed", where, " / ".join(texts), f"word found in remark: {word!r}"))
+        kinds.setdefault(kind, Origin("assumed", where, " / ".join(texts), f"word found in history: {word!r}"))
     if not kinds and not found:
         kinds["other"] = Origin("read", where, " / ".join(texts))
     if value is not None and re.search(r"[A-Za-z]{3}", str(value.value)):

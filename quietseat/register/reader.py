@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from quietseat.basis import Basis
 from quietseat.model import Location, Origin
 from quietseat.register import (
+    beside,
     column_mends,
     columns,
     crosschecks,
@@ -18,6 +18,8 @@ from quietseat.register import (
     fields,
     headers,
     heading_mends,
+    lists,
+    marks,
     notices,
     rows,
     tags,
@@ -27,53 +29,18 @@ from quietseat.register import (
 from quietseat.register import mends as mending
 from quietseat.register.build import Draft, locations, own_case
 from quietseat.register.cells import Reader
-from quietseat.register.column_mends import Named
-from quietseat.register.columns import Mapped
-from quietseat.register.headers import Head
-from quietseat.register.mends import Mends
-from quietseat.register.others import Index, attach
+from quietseat.register.others import Index
 from quietseat.register.parts import letter
 from quietseat.register.record import Column, Register, RowRead, SheetRead
 from quietseat.register.rows import Data
 from quietseat.register.seen import Cells, Table
 from quietseat.register.taken import BLANK, Taken
-from quietseat.register.workbook import Book, Grid
+from quietseat.register.under_way import Sheet, Work, answers, data_rows, given
+from quietseat.register.workbook import Book
 from quietseat.status import Assumption, InputUnusable, Problem
 
 # A row without one of these is partial, where the register has such a column (set pressure: always).
 NEEDED = ("valve.inlet_size", "valve.orifice", "valve.outlet_size", "vessel.mawp", "case.flow")
-
-
-@dataclass(slots=True)
-class _Sheet:
-    """A sheet while it is being read."""
-
-    grid: Grid
-    head: Head
-    role: str
-    columns: list[Mapped]
-    found: int = 0
-    matched: int = 0
-    skipped: list[tuple[int, str, str]] = field(default_factory=list)
-    part: bool = False  # a further table of the sheet
-    named: Named = column_mends.NOTHING
-    before: Mapping[int, str] = field(default_factory=dict)  # column -> the field it had without a mend
-
-
-@dataclass(slots=True)
-class _Work:
-    """What the steps of one reading hand on."""
-
-    book: Book
-    basis: Basis
-    reader: Reader
-    mends: Mends
-    keep: bool  # the cells are looked at later, and a register without a list of valves is no failure
-    sheets: list[_Sheet] = field(default_factory=list)
-    drafts: list[Draft] = field(default_factory=list)
-    kept: list[tuple[Data, RowRead | None]] = field(default_factory=list)  # rows in order; RowRead once settled
-    problems: list[Problem] = field(default_factory=list)
-    counted: set[tuple[str, int]] = field(default_factory=set)
 
 
 def read(path: str | Path, basis: Basis, mends: str | Path | None = None) -> Register:
@@ -107,7 +74,8 @@ def _whole(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool)
 def _read(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) -> tuple[Register, Cells]:
     listed = mending.load(mends)
     book = workbook.load(path)
-    work = _Work(book, basis, Reader(basis), listed, keep)
+    marks.settle(book.grids)
+    work = Work(book, basis, Reader(basis), listed, keep)
     _open(work)
     for sheet in work.sheets:
         if sheet.role == "main":
@@ -116,8 +84,8 @@ def _read(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) 
     work.problems += again
     index = Index(work.drafts)
     for sheet in work.sheets:
-        if sheet.role in ("cases", "lines", "history"):
-            _beside(work, sheet, index)
+        if sheet.role in beside.BESIDE:
+            beside.read_beside(work, sheet, index)
     mending.leftover(work.mends, {sheet.grid.name for sheet in work.sheets})
     heading_mends.settle(work.mends, [grid.name for grid in book.grids if grid.rows])
     roles = {grid.name: "" for grid in work.book.grids} | {sheet.grid.name: sheet.role for sheet in reversed(work.sheets)}
@@ -133,7 +101,7 @@ def _read(path: str | Path, basis: Basis, mends: str | Path | None, keep: bool) 
     return found, Cells([Table(s.grid, s.head, s.role, s.columns, which) for s, which in zip(work.sheets, counted, strict=True)], work.reader, book.grids)
 
 
-def _open(work: _Work) -> None:
+def _open(work: Work) -> None:
     """Headings, roles and columns of every sheet. Raises InputUnusable where no sheet lists valves."""
     for rule, mend in work.book.notes:
         work.problems.append(Problem(rule, mend, work.book.file))
@@ -144,11 +112,12 @@ def _open(work: _Work) -> None:
         if found is None:
             continue
         for part, head in headers.tables(grid, found):
-            work.sheets.append(_Sheet(part, head, headers.role(grid.name, head, part), [], part=head is not found))
+            work.sheets.append(Sheet(part, head, headers.role(grid.name, head, part), [], part=head is not found))
     if not looked:
         raise InputUnusable(f"{work.book.file}: has no cells in any sheet.")
     places = _map(work)
     _promote(work)
+    beside.further_lists(work)
     for sheet, listed in zip(work.sheets, places, strict=True):
         column_mends.apply(work.mends, listed, sheet.columns, sheet.named, sheet.before, work.reader)
     if not any(sheet.role == "main" for sheet in work.sheets):
@@ -163,6 +132,8 @@ def _open(work: _Work) -> None:
                 work.book.file, grid.name,
             ))  # fmt: skip
     for sheet in work.sheets:
+        if not sheet.has(("valve.set_pressure",)):
+            sheet.hint = lists.set_columns(sheet.grid, sheet.head, sheet.columns, work.reader)
         work.problems += notices.of_columns(work.book.file, sheet.grid, sheet.head, sheet.role, sheet.columns, sheet.part)
 
 
@@ -177,7 +148,7 @@ def _no_valves(book: Book, looked: list[str]) -> str:
     )
 
 
-def _map(work: _Work) -> list[list[int]]:
+def _map(work: Work) -> list[list[int]]:
     """The columns of every sheet as their headings and the mends name them; returns the places of each sheet's mends of columns."""
     mains = {sheet.grid.name for sheet in work.sheets if sheet.role == "main"}
     out = []
@@ -191,7 +162,7 @@ def _map(work: _Work) -> list[list[int]]:
     return out
 
 
-def _named(work: _Work, sheet: _Sheet, places: list[int]) -> None:
+def _named(work: Work, sheet: Sheet, places: list[int]) -> None:
     """Columns named by mends: the sheet's role and its other columns follow from them."""
     plain = columns.map_columns(sheet.grid, sheet.head, sheet.role, work.reader)
     first = next(other for other in work.sheets if other.grid.name == sheet.grid.name)
@@ -206,7 +177,7 @@ def _named(work: _Work, sheet: _Sheet, places: list[int]) -> None:
     sheet.columns = columns.map_columns(sheet.grid, sheet.head, sheet.role, work.reader)
 
 
-def _promote(work: _Work) -> None:
+def _promote(work: Work) -> None:
     """Where no sheet is plainly a list of valves, the sheet with a tag and most of a valve's fields is one."""
     tagged = [sheet for sheet in work.sheets if "location.tag" in sheet.head.ids()]
     if not tagged or any(sheet.role == "main" for sheet in work.sheets):
@@ -219,56 +190,10 @@ def _promote(work: _Work) -> None:
 # --- rows of the valve sheets ------------------------------------------------------------------------------------
 
 
-def _data_rows(work: _Work, sheet: _Sheet) -> list[tuple[int, workbook.Row]]:
-    """The rows that count; the others are kept as skipped."""
-    out = []
-    for number in sorted(sheet.grid.rows):
-        if number < sheet.head.after:
-            continue
-        row = sheet.grid.rows[number]
-        kind = rows.blank_kind(sheet.grid, number, row, sheet.head, sheet.columns)
-        if not kind:
-            out.append((number, row))
-            work.counted.add((sheet.grid.name, number))
-        elif kind != "blank":
-            text = " | ".join(cell.text for cell in row if cell is not None and not cell.merged)
-            sheet.skipped.append((number, kind, text[:200]))
-    sheet.found = len(out)
-    return out
-
-
-def _given(work: _Work, sheet: _Sheet, number: int) -> Mapping[str, Any]:
-    """The mended values of one row."""
-    if not work.mends.entries:
-        return {}
-    mends = work.mends
-    places = mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
-    if not places:
-        return {}
-    units = {m.field: m.unit for m in sheet.columns if m.field}
-    row = sheet.grid.rows[number]
-    cells = {m.field: row[m.column] for m in sheet.columns if m.field and m.column < len(row)}
-    for place in places:
-        before = cells.get(mending.ident(mends.entries[place].field) or "")
-        mends.entries[place] = replace(mends.entries[place], before=before.text if before else "")
-    out = mending.values(mends, places, units, work.reader)
-    tag = cells.get("location.tag")
-    parted = mending.split(mends, places, tag.text if tag else "", sheet.role == "main")
-    return out if parted is None else {**out, "location.tag": parted}
-
-
-def _answers(work: _Work, sheet: _Sheet, number: int) -> list[str]:
-    """Answers about one row that no field holds."""
-    if not any(mend.kind == "answer" for mend in work.mends.entries):
-        return []
-    places = work.mends.of(sheet.grid.name, number, len({s.grid.name for s in work.sheets if s.role == "main"}))
-    return mending.answers(work.mends, places, sheet.role == "main")
-
-
-def _main(work: _Work, sheet: _Sheet) -> None:
+def _main(work: Work, sheet: Sheet) -> None:
     section: tuple[str, Origin] | None = None
     has_unit = any(mapped.field == "location.unit" for mapped in sheet.columns)
-    counted = _data_rows(work, sheet)
+    counted = data_rows(work, sheet)
     sections = {number: text for number, kind, text in sheet.skipped if kind == "section"}
     heads = sorted(sections)
     last: Draft | None = None
@@ -277,8 +202,8 @@ def _main(work: _Work, sheet: _Sheet) -> None:
             last = None
             first = heads.pop(0)
             section = (sections[first], Origin("assumed", f"{sheet.grid.name}!{first}", sections[first], "section heading above the row"))
-        data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number))
-        data.comments += _answers(work, sheet, number)
+        data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, given(work, sheet, number))
+        data.comments += answers(work, sheet, number)
         rows.second_columns(data, work.basis.atmospheric_pressure)
         rows.size_group(data)
         rows.judge(data)
@@ -356,34 +281,10 @@ def _draft(data: Data, section: tuple[str, Origin] | None) -> Draft | None:
     return Draft(data, found.tags, found.remark, tuple(alias), notes=[*remarks, *data.comments], unit=section, tag_rule=found.note)
 
 
-# --- sheets beside, and the end --------------------------------------------------------------------------------------
+# --- the end ------------------------------------------------------------------------------------------------------------
 
 
-def _beside(work: _Work, sheet: _Sheet, index: Index) -> None:
-    side = headers.side_column(sheet.head, sheet.grid) if sheet.role == "lines" else None
-    lost: list[int] = []
-    for number, row in _data_rows(work, sheet):
-        end = None
-        if side is not None:
-            cell = row[side] if side < len(row) else None
-            end = headers.side(cell.text) if cell is not None else None
-        data = rows.extract(sheet.grid, number, row, sheet.columns, work.reader, _given(work, sheet, number), end)
-        _answers(work, sheet, number)
-        rows.second_columns(data, work.basis.atmospheric_pressure)
-        rows.judge(data)
-        if attach(data, sheet.role, index, work.reader):
-            sheet.matched += 1
-        else:
-            lost.append(number)
-        work.problems.extend(replace(problem, file=work.book.file) for problem in data.problems)
-    if lost:
-        work.problems.append(Problem(
-            f"{len(lost)} of {sheet.found} rows belong to no valve of the register: {notices.some(lost)}", "write the tags as the register has them",
-            work.book.file, sheet.grid.name,
-        ))  # fmt: skip
-
-
-def _settle(work: _Work) -> Register:
+def _settle(work: Work) -> Register:
     """Build the locations, run the cross-checks, state every row."""
     columned = {m.field for sheet in work.sheets for m in sheet.columns if m.field}
     if "valve.designation" in columned:
@@ -399,6 +300,7 @@ def _settle(work: _Work) -> Register:
             serials.append((places[0].valve.serial, draft.data))
         made.extend(places)
     crosschecks.serials(serials)
+    beside.no_set_columns(work)
     told = tuple(_state(data, settled) for data, settled in work.kept)
     problems = [*work.problems, *(p for data, _ in work.kept for p in data.problems), *work.mends.problems]
     named = dict.fromkeys(replace(p, file=work.book.file) if p.file is None else p for p in problems)
@@ -437,7 +339,7 @@ def _state(data: Data, settled: RowRead | None) -> RowRead:
     return RowRead(data.sheet, data.number, "partial" if reasons else "read", "; ".join(reasons), found.tags if found else ())
 
 
-def _sheet(sheet: _Sheet) -> SheetRead:
+def _sheet(sheet: Sheet) -> SheetRead:
     grid = sheet.grid
     return SheetRead(
         grid.name, sheet.role, sheet.head.rows, sheet.head.unit_row, grid.hidden,
@@ -446,14 +348,14 @@ def _sheet(sheet: _Sheet) -> SheetRead:
     )  # fmt: skip
 
 
-def _columns(work: _Work) -> list[Column]:
+def _columns(work: Work) -> list[Column]:
     return [
         Column(sheet.grid.name, m.letter, m.heading, fields.shown(m.field) if m.field else "", m.unit, m.how, m.note)
         for sheet in work.sheets for m in sheet.columns
     ]  # fmt: skip
 
 
-def _assumptions(work: _Work, made: list[Location]) -> list[Assumption]:
+def _assumptions(work: Work, made: list[Location]) -> list[Assumption]:
     """Every reading rule that was used, once, with how often and where first."""
     found: dict[tuple[str, str], list[Any]] = {}
     for place in made:
@@ -463,10 +365,10 @@ def _assumptions(work: _Work, made: list[Location]) -> list[Assumption]:
                 name = ".".join(part for part in parts if not part.isdecimal())
                 entry = found.setdefault((name, source.rule), [0, source])
                 entry[0] += 1
-    out = [
-        Assumption(name, f"{source.text!r}" + (f" and {count - 1} more" if count > 1 else ""), rule, f"register, first {source.where}")
-        for (name, rule), (count, source) in found.items()
-    ]  # fmt: skip
+    out = []
+    for (name, rule), (count, source) in found.items():
+        value = f"{source.text!r}" + (f" and {count - 1} more" if count > 1 else "")
+        out.append(Assumption(name, value, rule, (f"{source.source}; " if source.source else "") + f"register, first {source.where}"))
     for sheet in work.sheets:
         for mapped in sheet.columns:
             if mapped.dates and mapped.field:

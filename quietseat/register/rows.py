@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from quietseat.register import cells, fields, headers, sizes, tags
+from quietseat.register import cells, fields, headers, shares, sizes, tags
 from quietseat.register.cells import Reader
 from quietseat.register.columns import Mapped, mended
 from quietseat.register.headers import Head
@@ -48,7 +48,9 @@ class Data:
 
         settles: the fields that decide a contradiction where it is not the field itself alone.
         """
-        place = (where or self.where.get(ident, "")).rpartition("!")[2]
+        where = where or self.where.get(ident, "")
+        place = where.rpartition("!")[2]
+        sheet, number = spot(where) or (self.sheet, self.number)  # a value of another sheet is told where it stands
         if rule.startswith("check: "):
             if ident in self.confirmed:
                 rule, mend = f"{rule.removeprefix('check: ')}; right as written, {self.confirmed[ident]}", ""
@@ -56,12 +58,26 @@ class Data:
                 taken = self.good(ident)
                 own = Settles(ident, ((stated(taken), "as written"),) if taken is not None and ident != "location.tag" else ())
                 settles = tuple(own if one == Settles(ident) else one for one in settles) or (own,)
+        if (sheet, number) != (self.sheet, self.number):
+            settles = tuple(one if one.sheet or one.field == ident else self._home(one) for one in settles)
         self.problems.append(
             Problem(
-                rule, mend or None, None, self.sheet, self.number, re.sub(r"\d+$", "", place) or None,
+                rule, mend or None, None, sheet, number, re.sub(r"\d+$", "", place) or None,
                 fields.shown(ident) if ident in fields.fields() else ident or None, value, settles,
             )
         )
+
+    def _home(self, one: Settles) -> Settles:
+        """A field that settles a problem of another sheet, with the place its own value has."""
+        sheet, number = spot(self.where.get(one.field, "")) or (self.sheet, self.number)
+        return replace(one, sheet=sheet, row=number)
+
+
+def spot(where: str) -> tuple[str, int] | None:
+    """Sheet and row of "Sheet!F12"; None for a place that is no cell."""
+    sheet, _, cell = where.rpartition("!")
+    found = re.fullmatch(r"[A-Z]{1,3}(\d+)", cell)
+    return (sheet, int(found[1])) if sheet and found else None
 
 
 def blank_kind(grid: Grid, number: int, row: Row, head: Head, columns: Sequence[Mapped]) -> str:
@@ -203,6 +219,7 @@ def same(a: object, b: object, zero: float = 0.0, band: float = 0.01) -> bool:
 
 def judge(data: Data) -> None:
     """A problem for every refused, unknown or pending cell."""
+    shares.tell(data.values)
     for ident, taken in data.values.items():
         state = taken.state
         if state in ("value", "blank", "not-applicable", "several"):

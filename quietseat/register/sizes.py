@@ -7,7 +7,7 @@ reader, never a refusal, since makers also sell other sizes (common practice).
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache, lru_cache
 
 from quietseat import tables, units
@@ -41,8 +41,8 @@ class Size:
     inlet_class: int | None = None
     outlet_class: int | None = None
     facing: str | None = None
-    rule: str = ""
-    unread: str = ""
+    rule: str = field(default="", compare=False)
+    unread: str = field(default="", compare=False)
 
 
 class SizeError(ValueError):

@@ -29,10 +29,6 @@ def trap(cell: Cell, field: Field, unit: str) -> Taken | None:
         return Taken("refused", text, rule=f"the cell holds the date {date:%Y-%m-%d}{guess}", mend=SPREAD_MEND)
     if quantity in _SIZES and (found := _eaten(cell, unit)):
         return found
-    if cell.form == "decimal comma" and quantity not in (*_SIZES, "pressure_class", "schedule"):
-        plain = text.replace(".", "", 1)
-        return Taken("refused", text, rule=f"{text!r} may be decimal or thousands: other cells of the file have decimal commas",
-                     mend=f"write it as '{plain}' or '{text.replace('.', ',', 1)}0'")  # fmt: skip
     if cell.kind == "bool" and quantity not in ("yes_no", "letter"):
         return Taken("refused", text, rule=f"the cell holds the truth value {text}", mend=SPREAD_MEND)
     if quantity not in ("yes_no", "letter", "designation", "schedule", "choice", "cause", "block_valve"):

@@ -1,7 +1,7 @@
 """Free text of history and remarks: words that tell of a leak, a stuck valve, chatter, and of the service.
 
 The vocabulary is data (data/register/words.csv). A word after "no", "not", "without" does not count. What is
-found is an assumption ("word found in remark"); the text is kept as the evidence.
+found is an assumption ("word found in remarks"); the text is kept as the evidence.
 """
 
 from __future__ import annotations

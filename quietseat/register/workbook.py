@@ -39,7 +39,7 @@ class Cell(NamedTuple):
     text: str
     kind: str
     value: Any = None  # float of a number, datetime of a date, bool
-    form: str = ""  # number format where it says something: "%", "E", "date", or a unit in quotes
+    form: str = ""  # number format where it says something: "%", "E", "date", a unit in quotes; of an ambiguous text see marks
     merged: bool = False
 
 
@@ -96,9 +96,7 @@ def _of_bytes(name: str, data: bytes, suffix: str) -> Book:
         raise InputUnusable(f"{name}: is protected by a password; save it without one.")
     if suffix in (".xlsx", ".xlsm", ".xlsb", ".ods") and not packed and not compound:
         raise InputUnusable(f"{name}: is named {suffix} but is not a workbook; if it is text, name it .csv.")
-    book = _packed(name, data) if packed else _calamine(name, data) if compound else Book(name, *_csv(name, data))
-    _marks(book.grids)
-    return book
+    return _packed(name, data) if packed else _calamine(name, data) if compound else Book(name, *_csv(name, data))
 
 
 # --- xlsx --------------------------------------------------------------------------------------------------
@@ -164,7 +162,8 @@ def _xlsx(name: str, data: bytes, archive: zipfile.ZipFile) -> Book:
                 grids.append(grid)
                 if bare:
                     notes.append((
-                        f"sheet {sheet.title}: {len(bare)} formula cells hold no stored result, they are read as errors",
+                        f"sheet {sheet.title}: " + ("1 formula cell holds no stored result, it is read as an error" if len(bare) == 1 else
+                                                    f"{len(bare)} formula cells hold no stored result, they are read as errors"),
                         "open the file in a spreadsheet program, let it calculate and save it",
                     ))  # fmt: skip
             book.close()
@@ -317,43 +316,6 @@ def _fill_down(grid: Grid) -> None:
             row += [None] * (first + 1 - len(row))
             row[first] = row[first] or value._replace(merged=True)
             grid.rows[number] = tuple(row)
-
-
-# --- number marks ------------------------------------------------------------------------------------------
-
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+,(?:\d{1,2}|\d{4,})(?![\d,.])")
-_DECIMAL_POINT = re.compile(r"[+-]?\d+\.(?:\d{1,2}|\d{4,})(?![\d,.])")
-_THOUSANDS_COMMA = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.\d|(?:,\d{3}){2,}(?!\d))")
-_EITHER = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}(?![\d.,])")
-
-
-def _marks(grids: list[Grid]) -> None:
-    """Mark the text cells "1.250" and "3,000" by what the other text cells of the file prove of its number marks."""
-    commas = points = 0
-    thousands = ""
-    either: set[Cell] = set()
-    seen: set[int] = set()
-    for grid in grids:
-        for row in grid.rows.values():
-            for cell in row:
-                if cell is None or cell.kind != "text" or not ("," in cell.text or "." in cell.text) or id(cell) in seen:
-                    continue
-                seen.add(id(cell))
-                commas += _DECIMAL_COMMA.match(cell.text) is not None
-                points += _DECIMAL_POINT.match(cell.text) is not None
-                thousands = thousands or (cell.text if _THOUSANDS_COMMA.match(cell.text) else "")
-                if _EITHER.match(cell.text):
-                    either.add(cell)
-    new = {}
-    for cell in either:
-        mark = cell.text[_EITHER.match(cell.text).start(1)]  # type: ignore[union-attr]
-        if mark == "," and thousands and not commas:
-            new[cell] = cell._replace(form=f"thousands {thousands}")
-        elif mark == "." and commas >= 2 and commas > points:
-            new[cell] = cell._replace(form="decimal comma")
-    if new:
-        for grid in grids:
-            grid.rows = {n: tuple(new.get(c, c) if c is not None else None for c in row) for n, row in grid.rows.items()}
 
 
 # --- csv ---------------------------------------------------------------------------------------------------
