@@ -34,10 +34,12 @@ class Field:
 
 
 def held(key: str) -> Getter:
+    """A value that stands in the row under a key."""
     return lambda row: row.get(key)
 
 
 def below(*path: str) -> Getter:
+    """A value that stands in the row under a path of keys; None where a part is missing."""
     def get(row: Mapping[str, Any]) -> Any:
         value: Any = row
         for key in path:
@@ -48,15 +50,18 @@ def below(*path: str) -> Getter:
 
 
 def made(get: Callable[[Any], Any], *path: str) -> Getter:
+    """What a function makes of the value under a path; None stays None."""
     inner = below(*path)
     return lambda row: None if (value := inner(row)) is None else get(value)
 
 
 def in_unit(show: Shown, unit: str, *path: str) -> Getter:
+    """The value under a path, SI, in a unit the study prints."""
     return made(lambda value: show.number_of(value, unit), *path)
 
 
 def fleet_fields(show: Shown) -> tuple[Field, ...]:
+    """One row a valve: verdict, duty, remedy, cost and place in the plan."""
     share, money = "0.0%", "#,##0"
     return (
         Field("Rank", held("rank"), "0", 7), Field("Tag", held("tag"), width=20), Field("Verdict", held("verdict"), width=11),
@@ -92,6 +97,7 @@ _VALVE = (Field("Rank", below("_valve", "rank"), "0", 7), Field("Tag", below("_v
 
 
 def finding_fields(show: Shown) -> tuple[Field, ...]:
+    """One row a finding that failed, is open or is thin."""
     return (
         *_VALVE, Field("Finding", made(code, "code"), width=18), Field("Outcome", held("outcome"), width=9),
         Field("Severity", held("severity"), width=9), Field("In words", evidence.words, width=70), *_numbers(show),
@@ -124,6 +130,7 @@ def names_of(key: str) -> Getter:
 
 
 def case_fields(show: Shown) -> tuple[Field, ...]:
+    """One row a relief case: flows, areas, losses and back pressures."""
     share, flow = "0.0%", show.flow
     return (
         *_VALVE, Field("Case", held("name"), width=24), Field("Status", held("status"), width=14), Field("Reason", held("reason"), width=40),
@@ -185,6 +192,7 @@ def in_time_fields(show: Shown) -> tuple[Field, ...]:
 
 
 def remedy_fields(show: Shown) -> tuple[Field, ...]:
+    """One row a remedy: what it clears and leaves, fit, work and whole-life cost."""
     costs = tuple(
         Field(f"{'Whole-life cost' if part == 'total' else part.capitalize()} {words}, {show.currency}", below("cost", part, key), "#,##0")
         for part in ("total", "capital", "work", "upkeep", "leakage", "carbon", "other")
