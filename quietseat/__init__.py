@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.5.0"
+__version__ = "0.5.1"
 __all__ = ["__version__", "assess", "propose", "rank", "read", "report"]
 
 _VERBS = {

@@ -207,6 +207,42 @@ def _about(head: Mapping[str, Any], valves: int) -> dict[str, Any]:
     return {**{key: head.get(key) for key in ("title", "hash", "version", "counts")}, "valves": valves}
 
 
+Told = Mapping[str, Any]
+
+
+def paired(old: Sequence[Told], new: Sequence[Told]) -> list[tuple[Told | None, Told | None]]:
+    """The findings of one valve, each beside the same one of the other side; None where that side has none.
+
+    Of one code in one case those of the same rule belong together, then those of the same words, then the first that is left: a
+    finding that goes by another rule stays the same finding. Findings of the code data are the same only in rule and words.
+    """
+    left, beside = list(new), dict[int, Told]()
+    for mark in (_by_rule, _by_words, _by_case):
+        for place, one in enumerate(old):
+            key = mark(one)
+            found = next((at for at, other in enumerate(left) if mark(other) == key), None) if key and place not in beside else None
+            if found is not None:
+                beside[place] = left.pop(found)
+    return [*((one, beside.get(place)) for place, one in enumerate(old)), *((None, other) for other in left)]
+
+
+def _by_case(one: Told) -> tuple[str, ...]:
+    return () if one["code"] == "data" else (str(one["code"]), str(one.get("case") or ""))
+
+
+def _by_rule(one: Told) -> tuple[str, ...]:
+    return (*(_by_case(one) or ("data", str(one.get("words") or ""))), str(one.get("rule") or ""))
+
+
+def _by_words(one: Told) -> tuple[str, ...]:
+    return (*(_by_case(one) or ("data",)), str(one.get("words") or ""))
+
+
+def other_rule(old: Told, new: Told) -> bool:
+    """Whether a finding goes by another rule now and says so in other words."""
+    return all((old.get(key) or "") != (new.get(key) or "") for key in ("rule", "words"))
+
+
 class _Found:
     """Gathers what changed."""
 
@@ -269,17 +305,17 @@ class _Found:
         return len(self.verdicts) + len(self.findings) + len(self.numbers) + len(self.remedies)
 
     def _findings(self, tag: str, old: Sequence[Mapping[str, Any]], new: Sequence[Mapping[str, Any]]) -> None:
-        before, after = (
-            {(one["code"], one.get("case") or "", one.get("rule") or ""): one for one in some} for some in (old, new)
-        )
-        for key in [*before, *(key for key in after if key not in before)]:
-            one, other = before.get(key), after.get(key)
-            if one and other and (one["outcome"], one["severity"]) == (other["outcome"], other["severity"]):
+        for one, other in paired(old, new):
+            another = bool(one and other and other_rule(one, other))
+            if one and other and (one["outcome"], one["severity"]) == (other["outcome"], other["severity"]) and not another:
                 continue
             shown = other or one or {}
+            words = str(shown.get("words") or "")
+            if one and another:
+                words = f"{words} (by {shown.get('rule') or 'no rule named'}; was by {one.get('rule') or 'no rule named'})".strip()
             self.findings.append({
-                "tag": tag, "code": key[0], "case": key[1], "change": "gone" if other is None else "new" if one is None else "changed",
-                "old": _outcome(one), "new": _outcome(other), "words": shown.get("words") or "",
+                "tag": tag, "code": shown["code"], "case": shown.get("case") or "", "change": "gone" if other is None else "new" if one is None else "changed",
+                "old": _outcome(one), "new": _outcome(other), "words": words,
             })  # fmt: skip
 
     def _numbers(self, tag: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> None:

@@ -25,6 +25,19 @@ MendsFile = Annotated[Path | None, typer.Option("--mends", help="CSV of mends: s
 Engine = Annotated[str, typer.Option("--engine", help="What marches in time: local; cuda comes with its extra.")]
 
 
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        version()
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop.")] = False,
+) -> None:
+    """Find the troubled relief valves of a plant register, prove the cause, choose the cheapest cure."""
+
+
 def main() -> None:
     """Entry point: an unusable input ends with one sentence and exit code 2, a failure of ours with 1."""
     try:

@@ -12,6 +12,7 @@ from quietseat import cost, plain, units
 from quietseat.assess import Asking, assess_many
 from quietseat.basis import Basis
 from quietseat.casefile.reader import Reader
+from quietseat.changes import other_rule, paired
 from quietseat.fields import Field, fields
 from quietseat.model import Assessment, Case, Location, Origin, Problem, Remedy
 from quietseat.remedies import hardware, propose_many, recommended
@@ -23,6 +24,8 @@ HOW = "proposed"
 _PARTS = ("valve", "inlet", "outlet", "vessel")
 _UNREADABLE = frozenset(("designation", "volume_flow_or_mass", "date", "ppm"))
 _CASE = re.compile(r"cases\.(\d+)\.([a-zA-Z_0-9]+)")
+_EXAMPLE = re.compile(r"(for example '-?[0-9.]+) [^']+'")
+_LABELS = {"valve.set_pressure": "Set pressure", "vessel.operating_pressure": "Operating maximum", "valve.blowdown": "Blowdown, of set"}
 _CELL = re.compile(r"(.+)!([A-Z]+)(\d+)")
 
 
@@ -60,7 +63,7 @@ def what_if(
     jobs = [(new, left)] if before is not None else [(new, left), (location, problems)]
     used = _used(basis, draws, remedy_draws)
     sides = _sides(jobs, used, (draws, remedy_draws), orders)
-    after, old = sides[0], before if before is not None else sides[1]
+    after, old = (plain.clean(side) for side in (sides[0], before if before is not None else sides[1]))  # both at the digits that are shown
     answer = {
         "tag": location.tag, "status": "ok", "draws": draws,
         "changes": [_change(one, location, basis) for one in made],
@@ -104,7 +107,9 @@ def read_changes(location: Location, basis: Basis, changes: Mapping[str, Any]) -
         if known is None:
             reader.wrong.append(f"{name}: a what-if cannot change this field")
             continue
+        told = len(reader.wrong)
         value = _value(reader, location, name, known, raw)
+        reader.wrong[told:] = [_fit_example(one, known, basis) for one in reader.wrong[told:]]
         if value is not None:
             made[name] = Change(
                 name, value, raw if isinstance(raw, str) else f"{raw:.10g}" if isinstance(raw, float) else str(raw)
@@ -130,23 +135,53 @@ def _field(location: Location, name: str) -> Field | None:
 
 def _value(reader: Reader, location: Location, name: str, known: Field, raw: Any) -> Any:
     """One value as SI, in its range; None, and a complaint, where it cannot be read."""
+    said = label(location, name)
     if isinstance(raw, (int, float)) and not isinstance(raw, bool) and not known.choices:
         value: Any = raw if math.isfinite(raw) else None
         if value is None:
-            reader.wrong.append(f"{name}: must be a finite number")
+            reader.wrong.append(f"{said}: must be a finite number")
     else:
         text = raw.strip() if isinstance(raw, str) else raw
         if known.quantity == "yes_no" and isinstance(text, str):
             text = {"yes": True, "no": False}.get(text.lower(), text)
-        value = reader.value(name, known.quantity, text, _beside(location, name), known.choices)
+        value = reader.value(said, known.quantity, text, _beside(location, name), known.choices)
     if value is None:
         return None
     if known.key == "accumulation":
-        return reader.share(name, value)
+        return reader.share(said, value)
     wrong = _out_of_range(known, value, reader.basis)
     if wrong:
-        reader.wrong.append(f"{name} = {raw!r}: {wrong}")
+        reader.wrong.append(f"{said} = {raw!r}: {wrong}")
     return None if wrong else value
+
+
+def label(location: Location, name: str) -> str:
+    """A field as a form names it: "Inlet length", "Required rate, blocked outlet"."""
+    match = _CASE.fullmatch(name)
+    if match is None:
+        return _LABELS.get(name) or name.removeprefix("valve.").replace(".", " ").replace("_", " ").capitalize()
+    number = int(match[1])
+    words = "Required rate" if match[2] in ("flow", "volume_flow") else match[2].replace("_", " ").capitalize()
+    named = location.cases[number].name if number < len(location.cases) else None
+    return f"{words}, {named or f'case {number + 1}'}"
+
+
+def _fit_example(words: str, known: Field, basis: Basis) -> str:
+    """A complaint whose example is in a unit people write this field in."""
+    unit = _unit(known, basis)
+    return _EXAMPLE.sub(lambda found: f"{found[1]} {unit}'", words) if unit else words
+
+
+def _unit(known: Field, basis: Basis) -> str | None:
+    """The unit a field is shown and asked for in; None where it has none."""
+    american = basis.pressure_unit == "psig"
+    if known.quantity == "length" and any(part in known.key for part in ("diameter", "roughness", "lift", "bore")):
+        return "in" if american else "mm"
+    return {
+        "pressure": basis.pressure_unit, "pressure_difference": "psi" if american else "bar", "length": "ft" if american else "m",
+        "flow": "lb/h" if american else "kg/h", "volume_flow": "gpm" if american else "m3/h", "fraction": "%", "area": "in2" if american else "mm2",
+        "volume": "ft3" if american else "m3", "temperature": "degF" if american else "degC",
+    }.get(known.quantity)  # fmt: skip
 
 
 def _out_of_range(known: Field, value: Any, basis: Basis) -> str:
@@ -340,16 +375,17 @@ def _remedy(best: Remedy | None, summaries: Mapping[str, Any]) -> dict[str, Any]
 
 
 def _differences(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Findings gone, new, and those on both sides whose outcome or value is another."""
-    old, new = _keyed(before), _keyed(after)
+    """Findings gone, new, and those on both sides whose outcome, value, or rule with other words, is another."""
+    pairs = paired(before, after)
     return {
-        "gone": [one for key, one in old.items() if key not in new],
-        "new": [one for key, one in new.items() if key not in old],
-        "changed": [
-            {"before": old[key], "after": one} for key, one in new.items()
-            if key in old and (one["outcome"], one["value"], one["limit"]) != (old[key]["outcome"], old[key]["value"], old[key]["limit"])
-        ],
+        "gone": [old for old, new in pairs if old is not None and new is None],
+        "new": [new for old, new in pairs if old is None and new is not None],
+        "changed": [{"before": old, "after": new} for old, new in pairs if old is not None and new is not None and _another(old, new)],
     }  # fmt: skip
+
+
+def _another(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    return any(old[key] != new[key] for key in ("outcome", "value", "limit")) or other_rule(old, new)
 
 
 def _money_difference(before: Mapping[str, Any], after: Mapping[str, Any], draws: int) -> dict[str, Any]:
@@ -367,13 +403,6 @@ def _money_difference(before: Mapping[str, Any], after: Mapping[str, Any], draws
 
 def _less(before: float | None, after: float | None) -> float | None:
     return None if before is None or after is None else after - before
-
-
-def _keyed(found: Sequence[Mapping[str, Any]]) -> dict[tuple[Any, ...], Mapping[str, Any]]:
-    """Findings by what makes two of them the same: code, case and rule, and the words of one about data."""
-    return {
-        (one["code"], one["case"], one["rule"], one["words"] if one["code"] == "data" else ""): one for one in found
-    }
 
 
 # -- keeping it ----------------------------------------------------------------------------------------------------
@@ -406,12 +435,7 @@ def shown(value: Any, known: Field, basis: Basis) -> str:
         return "yes" if value else "no"
     if isinstance(value, str) or known.quantity in ("choice", "text", "cause", "block_valve", "schedule", "letter"):
         return str(value)
-    american = basis.pressure_unit == "psig"
-    unit = {
-        "pressure": basis.pressure_unit, "pressure_difference": "psi" if american else "bar", "length": "ft" if american else "m",
-        "flow": "lb/h" if american else "kg/h", "volume_flow": "gpm" if american else "m3/h", "fraction": "%", "area": "in2" if american else "mm2",
-        "volume": "ft3" if american else "m3", "temperature": "degF" if american else "degC",
-    }.get(known.quantity)  # fmt: skip
+    unit = _unit(known, basis)
     if unit is None or not isinstance(value, (int, float)):
         return f"{value:g}" if isinstance(value, (int, float)) else str(value)
     return units.show(value, unit, atmospheric=basis.atmospheric_pressure, digits=6)

@@ -55,6 +55,26 @@ def test_the_same_study_has_nothing_to_tell() -> None:
     assert found["same"] and found["unchanged"] == 2 and changes.flat(found) == []
 
 
+def finding(**changed: Any) -> dict[str, Any]:
+    return {"code": "oversized", "case": "fire", "rule": "r", "outcome": "open", "severity": "act", "words": "not known", **changed}
+
+
+def test_a_finding_by_another_rule_is_the_same_finding() -> None:
+    # code and case say what a finding is about; the rule's text alone is no change
+    same = compare(study(valve("A", findings=[finding()])), study(valve("A", findings=[finding(rule="for pilots")])))
+    assert same["findings"] == [] and same["unchanged"] == 1
+    (other,) = compare(study(valve("A", findings=[finding()])), study(valve("A", findings=[finding(rule="for pilots", words="12 %")])))["findings"]
+    assert other["change"] == "changed" and "for pilots" in other["words"]
+    (worse,) = compare(study(valve("A", findings=[finding()])), study(valve("A", findings=[finding(rule="for pilots", outcome="fail")])))["findings"]
+    assert (worse["change"], worse["old"], worse["new"]) == ("changed", "open, act", "fail, act")
+
+
+def test_two_findings_of_one_code_pair_by_their_rules_first() -> None:
+    both = [finding(rule="ratio", words="0.95"), finding(rule="difference", words="0.4 bar")]
+    (gone,) = compare(study(valve("A", findings=both)), study(valve("A", findings=both[1:])))["findings"]
+    assert (gone["change"], gone["words"]) == ("gone", "0.95")
+
+
 def test_verdict_finding_and_remedy_of_one_valve() -> None:
     new = valve("A", verdict="watch", cause="thin", recommended="pilot", findings=[
         {"code": "oversized", "case": "fire", "rule": "r", "outcome": "thin", "severity": "note", "words": "28 % used"},

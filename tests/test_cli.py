@@ -26,6 +26,12 @@ def test_demo_writes_everything_and_names_ten_worst(tmp_path: Path) -> None:
     assert written >= {"study.json", "study.html", "study.pdf", "study.xlsx", "problems.csv"}
 
 
+def test_the_version_is_told_as_option_and_as_command() -> None:
+    from quietseat import __version__
+
+    assert [quietseat(word).stdout.strip() for word in ("--version", "version")] == [__version__] * 2
+
+
 def test_read_json_adds_up() -> None:
     answer = json.loads(quietseat("read", str(demo.files().register), "--json").stdout)
     assert answer["rows_found"] == answer["rows_read"] + answer["rows_partial"] + answer["rows_refused"]

@@ -63,8 +63,29 @@ def test_price_of_a_hold_by_hand() -> None:
     (out,) = live.prices(terms, {"B": "out"})
     assert out.value == pytest.approx(55 - 40)
     assert [one["tag"] for one in live.exact(terms, {"A": "in"})["chosen"]] == ["A"]
-    left = {one["tag"]: one["reason"] for one in live.exact(terms, {"B": "out"})["left_out"]}
-    assert left["B"].endswith("held out by hand")
+    left = {one["tag"]: one for one in live.exact(terms, {"B": "out"})["left_out"]}
+    held = left["B"]
+    assert (held["remedy"], held["cost"]["mid"], held["reason"], held["counterfactual"]) == ("soft-seat", 50, "held out by hand", "in once freed")
+
+
+def test_a_stop_finding_held_out_says_so_everywhere() -> None:
+    live = Live((valve("S", 1, option(60, 100)), valve("M", 1)), BASIS)
+    answer = live.exact(live.terms(100, 12, 900), {"S": "out", "M": "out"})
+    assert "held out by hand" in answer["words"] and answer["chosen"] == []
+    reasons = {one["tag"]: one["reason"] for one in answer["left_out"]}
+    assert reasons == {"S": "held out by hand", "M": "measure first"}
+    assert {one["tag"]: one["refused_by"] for one in answer["interim"]}["S"] == "held out by hand"
+    assert answer["totals"]["stop_findings_left"] == 2
+
+
+def test_what_would_let_a_valve_in_is_told_of_one_remedy() -> None:
+    """Cheap and long: 24.5 k, 113 h, at 8 h a day 14.1 d of outage; dear and short: 90 k, 8 h. Budget 30 k, outage 12 d: the cheap one needs the outage alone."""
+    live = Live((valve("P", 1, option(24_500, 0, 113, "re-pipe"), option(90_000, 0, 8, "bellows")),), make({"crew_hours_per_day": "8"}))
+    (left,) = live.exact(live.terms(30_000, 12, 900), {})["left_out"]
+    assert left["counterfactual"].startswith("could be in (re-pipe) with an outage of 14.1 d") and "budget" not in left["counterfactual"]
+    assert left["remedy"] == "re-pipe" and left["cost"]["mid"] == 24_500 and "outage of the outage" not in left["reason"]
+    (less,) = live.exact(live.terms(20_000, 12, 900), {})["left_out"]
+    assert "a budget of 24\u00a0500\u00a0USD and an outage of 14.1 d" in less["counterfactual"]
 
 
 def test_what_does_not_fit_says_so() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence, Sized
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence, Sized
 from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any
@@ -12,9 +12,9 @@ from quietseat.basis import Basis
 from quietseat.planning import afterwards, candidates
 from quietseat.planning.amounts import amount
 from quietseat.planning.interim import interim, refusals, why_not
-from quietseat.planning.plan import Columns, Plan, columns, limits_of, refused, saved_of, solve, unbudgeted
+from quietseat.planning.plan import ROOM, Columns, Plan, columns, limits_of, refused, saved_of, solve, unbudgeted
 from quietseat.planning.programme import SCALE, Programme
-from quietseat.planning.records import Item, Terms, Window
+from quietseat.planning.records import Item, Option, Terms, Window
 from quietseat.planning.windows import of_basis, terms
 from quietseat.saved import read_study
 from quietseat.status import Assumption, Problem, Status
@@ -28,6 +28,7 @@ METHOD = (
     "findings cured, less capital and work, all in the money of today; work that waits loses its savings until then. Every "
     "chosen remedy clears every finding of its valve. Money is the middle estimate."
 )
+HELD_OUT = "held out by hand"
 ESTIMATED = "estimate, overwrite with the vendor's word"
 
 
@@ -52,18 +53,21 @@ def rank(items: Iterable[Item], basis: Basis) -> dict[str, Any]:
 
 
 def answer_of(
-    items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequence[Assumption] = (), *, forced: Collection[int] = (), beyond: bool = True
-) -> dict[str, Any]:
+    items: tuple[Item, ...], given: Terms, basis: Basis, taken: Sequence[Assumption] = (), *, forced: Collection[int] = (),
+    out: Mapping[int, Item] | None = None, beyond: bool = True,
+) -> dict[str, Any]:  # fmt: skip
     """The answer for valves and terms at hand, as `plan_answer` gives it for a file.
 
-    taken: assumptions behind the terms. forced: numbers of items that must be in. beyond: with the budget curve, the stability of the
+    taken: assumptions behind the terms. forced: numbers of items that must be in. out: by number of the item, which has no remedy then,
+    the valve with its remedies that is held out by hand. beyond: with the budget curve, the stability of the
     choice and what all stop findings would cost (most of the time it takes).
     """
     plan = solve(columns(items, given, basis), forced=forced)
     cols, currency = plan.columns, basis.currency
     picked = {int(cols.item[c]): c for c in plan.chosen}
     open_stops = [i for i, item in enumerate(items) if item.stops and i not in picked]
-    refusal = refusals(plan, open_stops, currency)
+    out = out or {}
+    refusal = {**refusals(plan, [i for i in open_stops if i not in out], currency), **dict.fromkeys(out, HELD_OUT)}
     points: list[dict[str, float]] = []
     shares: list[dict[str, Any]] = []
     curve_words, drawn, needed = "", "", None
@@ -76,13 +80,13 @@ def answer_of(
     chosen = [_chosen(plan, c, basis) for c in picked.values()]
     chosen.sort(key=lambda one: (one["severity"] != "stop", one["delay_years"], -one["value"], one["tag"]))
     price = _price(plan)
-    left = [_left(plan, i, basis, refusal, price) for i in range(len(items)) if i not in picked]
+    left = [_held_out(out[i]) if i in out else _left(plan, i, basis, refusal, price) for i in range(len(items)) if i not in picked]
     left.sort(key=lambda one: (one["severity"] != "stop", one["severity"] != "act", one["less"] is None, one["less"] or 0.0))
-    out: dict[str, Any] = plain.clean({
+    told: dict[str, Any] = plain.clean({
         "status": str(Status.OK if ended else Status.NOT_CONVERGED), "currency": currency, "budget": _budget(given),
         "value": plan.value, "bound": plan.bound if plan.bound != float("inf") else None,
         "gap": (plan.bound - plan.value) / max(1.0, abs(plan.bound)) if plan.bound != float("inf") else None,
-        "words": _summary(plan, picked, open_stops, basis, given), "chosen": chosen, "left_out": left,
+        "words": _summary(plan, picked, open_stops, basis, given, len(out)), "chosen": chosen, "left_out": left,
         "windows": [_window(plan, w, window) for w, window in enumerate(given.windows)],
         "totals": _totals(plan, chosen, picked, open_stops), "stop_findings_need": needed,
         "curve": points, "curve_words": curve_words, "stability": shares, "stability_words": drawn,
@@ -90,7 +94,7 @@ def answer_of(
         "assumptions": [asdict(one) for one in (*taken, *_assumed(basis, given))],
         "problems": [one.as_dict() for one in _problems(plan, open_stops, refusal)],
     })  # fmt: skip
-    return out
+    return told
 
 
 def _totals(plan: Plan, chosen: list[dict[str, Any]], picked: dict[int, int], open_stops: list[int]) -> dict[str, Any]:
@@ -171,9 +175,10 @@ def _left(plan: Plan, i: int, basis: Basis, refusal: dict[int, str], price: Call
     if not here:
         kind, words = why_not(item, plan, currency)
         reason = refusal.get(i) or f"{kind}: {words}" if kind != "no remedy" else item.reason
-        cheapest = min(item.options, key=lambda o: o.spend.mid, default=None)
-        named = {"remedy": cheapest.remedy, "title": cheapest.title} if cheapest else {}
-        return {**out, **named, "reason": reason, "counterfactual": _unlock(kind, item, cols.terms, currency)}
+        if not item.options:
+            return {**out, "reason": reason, "counterfactual": "in once a remedy clears every finding, or once what is missing is measured"}
+        cheapest = min(item.options, key=lambda o: o.spend.mid)
+        return {**out, **_priced(cheapest), "reason": reason, "counterfactual": _unlock(cheapest, cols.terms, currency)}
     best = min(here, key=price)
     _, option, window = cols.at(best)
     less, how = afterwards.enters_at(plan, best, price)
@@ -185,9 +190,8 @@ def _left(plan: Plan, i: int, basis: Basis, refusal: dict[int, str], price: Call
         words = f"in at {amount(max(less, 0.0), currency)} less ({option.title}, {window.name}, now {amount(cost, currency)})"
     else:
         words = f"not in even at no cost ({option.title}): it costs more to run than it saves, or its crew hours are worth more elsewhere"
-    cost_of = {"low": option.spend.low, "mid": cost, "high": option.spend.high}
     return {
-        **out, "remedy": option.remedy, "title": option.title, "window": window.name, "cost": cost_of, "less": less if less <= cost else None,
+        **out, **_priced(option), "window": window.name, "less": less if less <= cost else None,
         "reason": reason, "counterfactual": words, "counterfactual_how": how, "value": float(cols.value[best]),
     }  # fmt: skip
 
@@ -205,21 +209,42 @@ def _outbid(plan: Plan, column: int, basis: Basis) -> str:
     return f"outbid: saves {amount(value, currency)} more than it costs, but {where} is better spent on others"
 
 
-def _unlock(kind: str, item: Item, given: Terms, currency: str) -> str:
-    """What would have to change for a valve that one limit alone keeps out."""
-    if not item.options:
-        return "in once a remedy clears every finding, or once what is missing is measured"
+def _priced(option: Option) -> dict[str, Any]:
+    return {"remedy": option.remedy, "title": option.title, "cost": {"low": option.spend.low, "mid": option.spend.mid, "high": option.spend.high}}
+
+
+def _held_out(item: Item) -> dict[str, Any]:
+    """The entry of a valve with a remedy that a person holds out: by the remedy a plan would take first."""
+    option = min(item.options, key=lambda o: (not o.recommended, o.spend.mid))
+    return {
+        "tag": item.tag, "window": None, "severity": item.severity, **_priced(option), "less": None,
+        "reason": HELD_OUT, "counterfactual": "in once freed",
+    }  # fmt: skip
+
+
+def _unlock(option: Option, given: Terms, currency: str) -> str:
+    """What would have to change for a remedy that the limits alone keep out: everything it needs, in the window that asks for least."""
+    ways = min((_needs(option, window, given, currency) for window in given.windows), key=len)
+    return f"could be in ({option.title}) with " + " and ".join(ways)
+
+
+def _needs(option: Option, window: Window, given: Terms, currency: str) -> list[str]:
+    """Every limit of one window that one remedy is beyond, as what it needs."""
     ways = []
-    if "budget" in kind:
-        ways.append(f"a budget of {amount(min(o.spend.mid for o in item.options), currency)}")
-    if "lead time" in kind:
-        ways.append(f"a window {min(o.lead.mid for o in item.options) / 7:.0f} weeks from now or later")
-    if "outage" in kind:
-        need = min(o.outage_hours for o in item.options) / max(window.hours_per_day for window in given.windows)
-        ways.append(f"an outage of {need:.3g} d, or more shifts (hours_per_day)")
-    if "crew" in kind:
-        ways.append(f"{min(o.hours for o in item.options):.0f} crew hours")
-    return "could be in with " + " and ".join(ways)
+    year = given.years.get(window.start.year) if window.start else None
+    if option.spend.mid > min((one for one in (window.budget, given.budget, year) if one is not None), default=option.spend.mid) * ROOM:
+        ways.append(f"a budget of {amount(option.spend.mid, currency)}")
+    if window.start and given.now and given.now + timedelta(days=option.lead.mid) > window.start:
+        ways.append(f"a window {option.lead.mid / 7:.0f} weeks from now or later")
+    days = option.outage_hours / window.hours_per_day
+    if days > window.outage * ROOM:
+        ways.append(f"an outage of {days:.3g} d, or more shifts (hours_per_day)")
+    inside = option.hours if window.crew_outside is None else option.outage_hours
+    if inside > window.crew * ROOM:
+        ways.append(f"{inside:.0f} crew hours")
+    if window.crew_outside is not None and option.other_hours > window.crew_outside * ROOM:
+        ways.append(f"{option.other_hours:.0f} crew hours outside the outage")
+    return ways
 
 
 def _price(plan: Plan) -> Callable[[int], float]:
@@ -290,10 +315,12 @@ def _needed(cols: Columns, currency: str) -> dict[str, Any]:
     return {"spend": spend, "words": words}
 
 
-def _summary(plan: Plan, picked: dict[int, int], open_stops: list[int], basis: Basis, given: Terms) -> str:
+def _summary(plan: Plan, picked: dict[int, int], open_stops: list[int], basis: Basis, given: Terms, held: int) -> str:
     cols, currency = plan.columns, basis.currency
     if not cols.items:
         return "Nothing to plan: no valve of this study fails a check or is unproven."
+    if held and not any(item.options for item in cols.items):
+        return f"Nothing is chosen: every valve with a remedy that clears all its findings is held out by hand ({_count(range(held))})."
     if not any(item.options for item in cols.items):
         return "Nothing to plan: no remedy of this study clears every finding of its valve; left_out says what each one needs."
     budget = _budget(given)

@@ -113,9 +113,10 @@ class Live:
     def exact(self, given: Terms, held: Mapping[str, str], *, beyond: bool = False) -> dict[str, Any]:
         """The integer plan under the holds, with reasons and counterfactuals as `answer_of` gives them."""
         held = self.holds(held)
-        items = tuple(replace(item, options=(), reason="held out by hand") if held.get(item.tag) == "out" else item for item in self.items)
+        kept = {place: item for place, item in enumerate(self.items) if item.options and held.get(item.tag) == "out"}
+        items = tuple(replace(item, options=()) if place in kept else item for place, item in enumerate(self.items))
         forced = [self._number[tag] for tag, place in held.items() if place == "in" and tag in self._number]
-        return answer_of(items, given, self.basis, forced=forced, beyond=beyond)
+        return answer_of(items, given, self.basis, forced=forced, out=kept, beyond=beyond)
 
     def prices(self, given: Terms, held: Mapping[str, str]) -> list[Hold]:
         """What each hold costs against the best plan without it, all others staying."""

@@ -73,7 +73,7 @@ def refused(option: Option, window: Window, terms: Terms) -> tuple[str, str]:
     days = option.outage_hours / window.hours_per_day
     if days > window.outage * ROOM:
         return "outage", (
-            f"its outage work takes one crew {days:.3g} d at {window.hours_per_day:g} h a day, the outage of {window.name} "
+            f"its outage work takes one crew {days:.3g} d at {window.hours_per_day:g} h a day, {window.name} "
             f"lasts {window.outage:g} d"
         )
     inside, outside = _split(option.outage_hours, option.other_hours, window)

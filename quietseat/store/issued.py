@@ -265,9 +265,16 @@ def by_hand(connection: Connection, study: int) -> dict[str, list[Row]]:
 
 
 def history(connection: Connection, study: int) -> list[Row]:
-    """What the record tells of a study itself, oldest first: made, shown, reviewer, issued, taken back, files made, locked."""
+    """What the record tells of a study, oldest first: made, shown, reviewer, issued, taken back, files made, locked; and its remarks (kind
+    remark, with tag): made, undone, let stand again."""
     row = rows.one(connection, tables.study, study)
-    return rows.noted(connection, row["plant_id"], kind="study", study_id=study) if row else []
+    if row is None:
+        return []
+    told = rows.noted(connection, row["plant_id"], kind="study", study_id=study)
+    for one in [*remarks(connection, study), *unbound(connection, row)]:
+        said = {"kind": "remark", "tag": one["tag"], "before": None, "after": None, "words": one["words"]}
+        told += [{**said, "done": act["done"], "who": act["who"], "made_at": act["made_at"]} for act in ({**one, "done": "made"}, *one["acts"])]
+    return sorted(told, key=lambda act: str(act["made_at"]))
 
 
 def mark(issue: Mapping[str, Any]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, func, select
 
 from quietseat.register.mends import aim
 from quietseat.store import plants, rows, tables
@@ -50,6 +50,26 @@ def since(standing: Sequence[Row], read: Sequence[Mapping[str, Any]]) -> tuple[i
     """How many mends `apart` gives."""
     made, gone = apart(standing, read)
     return len(made), len(gone)
+
+
+def mark(connection: Connection, plant: int) -> str:
+    """A mark of the mends of a plant as they are now, for a page to carry: `newer` tells what was made or let stand again after it."""
+    made = connection.execute(select(func.max(tables.mend.c.id)).where(tables.mend.c.plant_id == plant)).scalar()
+    done = connection.execute(select(func.max(tables.event.c.id)).where(tables.event.c.plant_id == plant)).scalar()
+    return f"{made or 0}.{done or 0}"
+
+
+def newer(connection: Connection, plant: int, given: Mapping[str, Any], seen: str) -> Row | None:
+    """The mend that stands on what another one is about and was made, or let stand again, after a mark; None where there is none, or no mark."""
+    made, dot, done = seen.partition(".")
+    if not dot or not (made.isdecimal() and done.isdecimal()):
+        return None
+    about = _aim(given)
+    standing = [row for row in rows.standing(connection, tables.mend, plant_id=plant) if _aim(row) == about]
+    for row in rows.with_acts(connection, plant, "mend", standing):
+        if row["id"] > int(made) or any(act["done"] == "stands again" and act["id"] > int(done) for act in row["acts"]):
+            return row
+    return None
 
 
 def _give_way(connection: Connection, plant: int, given: Mapping[str, Any], who: str) -> None:

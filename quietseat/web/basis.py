@@ -16,7 +16,7 @@ from quietseat.status import InputUnusable
 from quietseat.store import chosen, jobs, plants, studies
 from quietseat.store.plants import Plant
 from quietseat.web.plan import LIVES
-from quietseat.web.site import Site, site
+from quietseat.web.site import Site, shown_of, signed, site
 
 router = APIRouter()
 Here = Annotated[Site, Depends(site)]
@@ -52,7 +52,7 @@ def tried(at: Here, request: Request, number: int) -> Response:
         raise HTTPException(422, "; ".join(wrong.values()) or "No choice differs from what stands: nothing would change.")
     return at.page(
         "basis_effect.html", title="Basis", plant=plant, here="basis", basis=make(plant.basis), wanted=wanted, found=_effect(at, request, plant, wanted),
-        code=code, study=at.study(plant),
+        code=code, study=at.study(plant), money=signed(shown_of(make(plant.basis))),
     )  # fmt: skip
 
 

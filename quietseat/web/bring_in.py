@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,31 +12,27 @@ from fastapi import APIRouter, Depends, Form, HTTPException, Query, Request, Res
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
-from quietseat.basis import Basis, make
+from quietseat.basis import make
 from quietseat.fields import fields
-from quietseat.register.columns import same_code
-from quietseat.register.fields import UNIT_OF, by_name, example_unit, is_unit, plain_unit, shown
-from quietseat.register.mends import ident, suffix_unit
+from quietseat.register.fields import UNIT_OF, by_name, example_unit, shown
+from quietseat.register.mends import ident
 from quietseat.register.parts import letter
-from quietseat.register.trial import refusal
+from quietseat.register.seen import CellSeen
 from quietseat.report import problems, words
 from quietseat.status import InputUnusable
 from quietseat.store import jobs, mends, plants
 from quietseat.store.plants import Plant
 from quietseat.store.rows import Row
 from quietseat.unit_table import UNITS
-from quietseat.web import registers
-from quietseat.web.reading import KINDS_OF_CELL, Reading, part, value_words
+from quietseat.web import mending, registers
+from quietseat.web.reading import KINDS_OF_CELL, Reading, as_mended, part, value_words
 from quietseat.web.registers import Loaded
-from quietseat.web.site import Site, site
+from quietseat.web.site import Site, shown_of, site
 
 LARGEST = 40_000_000  # bytes of a file that is taken
 PATIENCE = 0.6  # seconds a page waits for a register to be read
 SMALL = 2000  # rows: a larger register takes longer than that, and its page does not wait
-PASSED = {"heading": "headings", "unit": "a row of units", "total": "a total", "section": "the heading of a section", "note": "a note", "outside": "text beside the table"}
-LONGEST = 500  # characters of a value or a reason
 PARTS = (("cells", "Cells"), ("columns", "Columns"), ("codes", "Codes"), ("rows", "Rows"), ("mends", "Mends"))
-KINDS = ("cell", "split", "unit", "code", "column", "headings")
 LEAST = (3, 3)  # rows and columns of a sheet that may hold a list of valves under headings nobody knows
 
 router = APIRouter()
@@ -126,7 +121,7 @@ def look(
     if loaded is None:
         return at.page("bring_in_wait.html", title="Bring in", plant=plant, here="bring-in", back=_here(request))
     with at.workspace.reading() as connection:
-        kept = mends.listed(connection, plant.id)
+        kept, seen = mends.listed(connection, plant.id), mends.mark(connection, plant.id)
     reading: Reading = loaded.reading
     low = " ".join(q.lower().split())
     given = {"show": show, "what": what, "sheet": sheet, "state": state, "q": q}
@@ -146,7 +141,7 @@ def look(
         given=given, kinds=KINDS_OF_CELL, standing=[row for row in kept if row["undone_at"] is None], since=_since(at, plant, kept), back=_here(request),
         address_of=lambda **changes: f"?{urlencode({**given, **changes})}", field_names=_names(), examples=_examples(), unit_names=_units(),
         listed=lists_valves(loaded), unread=[name for name in loaded.cells.sheets() if all(one.name != name for one in loaded.register.sheets)],
-        running=_running(at, plant), cells_of=loaded.cells.sheets(), **lists,
+        running=_running(at, plant), cells_of=loaded.cells.sheets(), seen=seen, **lists,
     )  # fmt: skip
 
 
@@ -169,10 +164,11 @@ def headings(request: Request, at: Here, number: int, sheet: str) -> Response:
     read = next((one for one in loaded.register.sheets if one.name == sheet), None)
     with at.workspace.reading() as connection:
         kept = [_fate(one, loaded.reading, current) for one in mends.listed(connection, plant.id) if one["sheet"] == sheet and one["kind"] == "headings"]
+        seen = mends.mark(connection, plant.id)
     return at.page(
         "bring_in_headings.html", title=f"Headings of {sheet}", plant=plant, here="bring-in", sheet=sheet, top=top, read=read, current=current,
         width=max(len(cells) for _, cells in top), letter=letter, back=f"/plant/{plant.id}/bring-in?show=columns&sheet={quote(sheet)}", here_again=_here(request),
-        mends=kept,
+        mends=kept, seen=seen,
     )  # fmt: skip
 
 
@@ -201,21 +197,31 @@ def row(request: Request, at: Here, number: int, sheet: str, row: int) -> Respon
     loaded, current = _read(request, plant)
     if loaded is None:
         return at.page("bring_in_wait.html", title="Bring in", plant=plant, here="bring-in", back=_here(request))
-    seen = loaded.cells.row(sheet, row)
-    if seen is None:
+    written = loaded.cells.row(sheet, row)
+    if written is None:
         raise HTTPException(404, f"The register has no row {row} on a sheet {sheet!r} that was read.")
-    units = _shown(loaded.basis)
+    units = shown_of(loaded.basis)
     state = next((one for one in loaded.register.rows if one.sheet == sheet and one.row == row), None)
     role = next((one.role for one in loaded.register.sheets if one.name == sheet), "")
     with at.workspace.reading() as connection:
         kept = [_fate(one, loaded.reading, current) for one in mends.listed(connection, plant.id) if one["sheet"] == sheet and one["row"] == row]
+        stood = mends.mark(connection, plant.id)
     mended = {ident(one["field"]): one for one in kept if one["undone_at"] is None and one["kind"] == "cell"}
     return at.page(
         "bring_in_row.html", title=f"{sheet}, row {row}", plant=plant, here="bring-in", sheet=sheet, row=row, state=state, role=role, current=current,
-        cells=[(cell, *value_words(cell, units), mended.get(by_name().get(cell.field, ""))) for cell in seen],
+        cells=[_row_cell(cell, mended.get(by_name().get(cell.field, "")), loaded, units) for cell in written], seen=stood,
         told=[e for e in loaded.reading.entries if e.sheet == sheet and e.row == row], kinds=KINDS_OF_CELL, mends=kept, back=_here(request),
         comments=loaded.cells.comments(sheet, row), field_names=_names(), examples=_examples(), used=loaded.reading.used(sheet, row),
     )  # fmt: skip
+
+
+def _row_cell(cell: CellSeen, mended: dict[str, Any] | None, loaded: Loaded, units: words.Shown) -> tuple[CellSeen, str, str, dict[str, Any] | None]:
+    """A cell of a row, its value as shown and in SI, and the mend that stands on it; the value is that of the mend where one is applied."""
+    taken = cell
+    if mended is not None:
+        unit = next((one.unit for one in loaded.register.columns if one.field == cell.field and one.letter == cell.letter and one.sheet == mended["sheet"]), "")
+        taken = as_mended(cell, mended, loaded.basis, unit) if mended["fate"] == "applied" else cell
+    return cell, *value_words(taken, units), mended
 
 
 def _since(at: Site, plant: Plant, kept: list[Row]) -> tuple[int, int, int] | None:
@@ -240,11 +246,6 @@ def _fate(one: Row, reading: Reading, current: bool) -> dict[str, Any]:
         fate = "applied" if read.applied else "not applied"
     why_not = f"{wrong.rule}. {wrong.mend or ''}".strip() if wrong is not None and fate in ("applied", "not applied") else ""
     return {**one, "fate": fate, "before": before, "why_not": why_not, "cells": read.cells if read is not None else 0}
-
-
-def _shown(basis: Basis) -> words.Shown:
-    names = ("pressure_unit", "currency", "atmospheric_pressure")
-    return words.shown({"basis": {"choices": [{"name": name, "value": basis.text(name)} for name in names]}})
 
 
 @cache
@@ -273,97 +274,22 @@ def mend(
     request: Request, at: Here, number: int, kind: Annotated[str, Form()], sheet: Annotated[str, Form()], value: Annotated[str, Form()] = "",
     field: Annotated[str, Form()] = "", row: Annotated[int | None, Form()] = None, why: Annotated[str, Form()] = "",
     code: Annotated[str, Form()] = "", who: Annotated[str, Form()] = "", back: Annotated[str, Form()] = "",
+    seen: Annotated[str, Form()] = "", replace: Annotated[int, Form()] = 0,
 ) -> Response:  # fmt: skip
-    """Keep one mend; of two about the same thing the later one stands."""
+    """Keep one mend; of two about the same thing the later one stands. seen: what stood when the page of the form was made; replace: number of
+    a mend made since then that may give way. One made since then that says something else is shown first, and asked about.
+    """
     plant = at.plant(number)
     name = at.named(" ".join(who.split()))
-    given = _given(kind, sheet, row, field, value, code, why)
-    _fits(request, plant, given)
+    given = mending.given(kind, sheet, row, field, value, code, why)
+    mending.fits(request.app.state.registers, plant, given)
     with at.workspace.writing() as connection:
-        mends.keep(connection, plant.id, given, name)
-    return at.go(_own(plant.id, back), name)
-
-
-def _given(kind: str, sheet: str, row: int | None, field: str, value: str, code: str, why: str) -> Mapping[str, Any]:
-    """A mend as it is kept. Raises 422 with what is wrong and how to mend it."""
-    value, code, why, field, sheet = (" ".join(text.split()) for text in (value, code, why, field, sheet))
-    if kind not in KINDS or not sheet:
-        raise HTTPException(422, "A mend names its sheet and what it mends.")
-    if max(map(len, (value, code, why))) > LONGEST:
-        raise HTTPException(422, f"That is longer than {LONGEST} characters. Write it shorter.")
-    if not value:
-        raise HTTPException(422, "The mend says nothing. Write the value; a single dash (-) for a cell that should be blank.")
-    if not why:
-        raise HTTPException(422, "Write why: where the value comes from (nameplate, field, data sheet, who said so). It stays beside the mend.")
-    if kind in ("cell", "split") and row is None:
-        raise HTTPException(422, "A mend of a cell names its row.")
-    known = ident(field) if kind in ("cell", "unit", "code") else None
-    if kind in ("cell", "unit", "code") and known is None:
-        raise HTTPException(422, f"{field!r} is no field of the field list. Choose one of the names offered.")
-    field = shown(known) if known is not None and not suffix_unit(field) else field
-    if kind == "split":
-        field, value = "split", "|".join(piece.strip() for piece in value.replace(",", "|").split("|") if piece.strip())
-        if "|" not in value:
-            raise HTTPException(422, "A row is split into two tags or more. Write them with a bar between: PSV-101A|PSV-101B.")
-    elif kind == "headings":
-        field = "headings"
-    elif kind == "column":
-        letters = field.removeprefix("column.").upper()
-        if value.lower() != "not used" and ident(value) is None:
-            raise HTTPException(422, f"{value!r} is no field of the field list. Choose one of the names offered, or write: not used.")
-        field = f"column.{letters}"
-    elif kind == "unit":
-        assert known is not None
-        if is_unit(plain_unit(value)) not in UNIT_OF.get(fields()[known].quantity, ()):
-            raise HTTPException(422, f"{value!r} is no unit of {shown(known)}. Write for example {_example(known)}.")
-        field = f"{shown(known)}.unit"
-    elif kind == "code":
-        assert known is not None
-        if not same_code(code):
-            raise HTTPException(422, "A code is the text as it stands in the cell.")
-        field, value = f"{shown(known)}.code", f"{code}={value}"
-    return {"kind": kind, "sheet": sheet, "row": row if kind in ("cell", "split") else None, "field": field, "value": value, "why": why}
-
-
-def _fits(request: Request, plant: Plant, given: Mapping[str, Any]) -> None:
-    """Raises 422 where the register as it was read last has no place for a mend, or its cell could not be read."""
-    kept = request.app.state.registers
-    loaded = kept.last(plant)
-    wrong = _no_place(loaded, given) if loaded is not None else "not read yet"
-    if wrong and (loaded is None or given["sheet"] in loaded.cells.sheets()):  # the latest mends may have made the place
-        loaded = kept.get(plant)
-        wrong = _no_place(loaded, given)
-    if wrong:
-        raise HTTPException(422, wrong)
-    if given["kind"] != "cell":
-        return
-    unit = next((one.unit for one in loaded.register.columns if one.sheet == given["sheet"] and one.field == given["field"]), "")
-    unread = refusal(given["field"], given["value"], make(plant.basis), unit)
-    if unread is not None:
-        place = f"{given['sheet']}, row {given['row']}, {unread.field}"
-        raise HTTPException(422, f"{place}: {unread.rule}. To mend it: {unread.mend or 'write it as a cell of the register holds it'}.")
-
-
-def _no_place(loaded: Loaded, given: Mapping[str, Any]) -> str:
-    """Why the register has no place for a mend, and how to name one; "" where it has."""
-    cells, sheet, row = loaded.cells, given["sheet"], given["row"]
-    if sheet not in cells.sheets():
-        return f"The register has no sheet {sheet!r}. Its sheets are {', '.join(cells.sheets())}."
-    if row is not None and not cells.counts(sheet, row):
-        passed = next((kind for one in loaded.register.sheets if one.name == sheet for number, kind, _ in one.skipped if number == row), "")
-        why = f"row {row}, but it counts as no valve's: it was taken for {PASSED.get(passed, passed)}" if passed else f"no row {row} that holds a valve"
-        return f"Sheet {sheet} has {why}. Write the row number as the spreadsheet shows it."
-    if given["kind"] == "headings" and (wrong := cells.no_headings(sheet, given["value"])):
-        return f"Sheet {sheet}: {wrong}. Write the row as the spreadsheet shows it, or the first and the last: 5, or 5-6."
-    if given["kind"] == "column":
-        letters = [one.letter for one in loaded.register.columns if one.sheet == sheet]
-        if given["field"].removeprefix("column.") not in letters:
-            return f"Sheet {sheet} has no column {given['field'].removeprefix('column.')} with cells or a heading. Its columns are {', '.join(letters)}."
-    return ""
-
-
-def _example(name: str) -> str:
-    return example_unit(name) if fields()[name].quantity in UNIT_OF else "nothing: it has no unit"
+        newer = mends.newer(connection, plant.id, given, seen)
+        if newer is None or newer["id"] == replace or newer["value"] == given["value"]:
+            mends.keep(connection, plant.id, given, name)
+            return at.go(_own(plant.id, back), name)
+    sent = {"kind": kind, "sheet": sheet, "row": "" if row is None else row, "field": field, "value": value, "code": code, "why": why, "back": back, "seen": seen}
+    return at.page("mend_again.html", status=409, title="Mended meanwhile", plant=plant, here="bring-in", newer=newer, given=given, sent=sent, giver=name, back=_own(plant.id, back))
 
 
 @router.post("/plant/{number}/mend/{mend}/undo")

@@ -105,6 +105,20 @@ COLUMNS = {one.name: one for one in (
     _count("defaults", "Defaults", "defaults"),
     _words("findings", "What fails", "codes", lambda row: ", ".join(words.code(code) for code in str(row["codes"]).split())),
 )}  # fmt: skip
+# What a column shows, by the fields it is read from; a name with a dot at its end stands for every field of that table.
+RESTS_ON: Mapping[str, tuple[str, ...]] = {
+    "kind": ("valve.kind",), "size": ("valve.designation", "valve.orifice", "valve.inlet_size", "valve.outlet_size"), "fluid": ("case.fluid",),
+    "set": ("valve.set_pressure",), "operating": ("vessel.operating_pressure",), "inlet": ("inlet.",), "outlet": ("outlet.",),
+}  # fmt: skip
+
+
+def assumed(name: str, known: Mapping[str, str]) -> str:
+    """What was assumed behind a cell of a column, in words; "" where nothing was. known: words by field."""
+    return "; ".join(
+        words for field, words in known.items() if any(field == one or (one.endswith(".") and field.startswith(one)) for one in RESTS_ON.get(name, ()))
+    )  # fmt: skip
+
+
 USUAL = (
     "rank", "tag", "verdict", "cause", "kind", "size", "fluid", "set", "operating", "use", "remedy", "clears", "cost", "npv", "plan", "decision",
 )  # fmt: skip

@@ -16,7 +16,7 @@ from sqlalchemy import Connection
 from starlette.datastructures import FormData
 
 from quietseat.report import figures
-from quietseat.report.words import VERDICTS, Shown
+from quietseat.report.words import DASH, VERDICTS, Shown
 from quietseat.store import Workspace, decided, fleet, jobs, studies
 from quietseat.store.fleet import FACETS, NONE, SORTS, Fleet, Found, Wanted
 from quietseat.store.plants import Plant
@@ -170,7 +170,9 @@ def page(at: Annotated[Site, Depends(site)], number: int) -> Response:
     show = shown(study)
     with at.workspace.reading() as connection:
         looked = look(at.workspace, connection, plant, read_asked(given))
-        rows = list(looked.rows(connection, looked.ids(looked.shown())))
+        numbers = looked.ids(looked.shown())
+        known = fleet.assumed(connection, numbers)
+        rows = [{**row, "assumed": known[row["id"]]} for row in looked.rows(connection, numbers)]
         saved = decided.views(connection, number)
         done = _done(connection, number, dict(given).get("done", ""))
     labels = _labels(at.workspace, study["id"])
@@ -192,8 +194,12 @@ def _partial(request: Request) -> bool:
     )
 
 
-def _cells(row: Mapping[str, Any], cols: Sequence[str], show: Shown) -> Iterator[tuple[str, str]]:
-    return ((name, COLUMNS[name].text(row, show)) for name in cols)
+def _cells(row: Mapping[str, Any], cols: Sequence[str], show: Shown) -> Iterator[tuple[str, str, str]]:
+    """Name of the column, cell, and what was assumed behind it."""
+    known = row["assumed"]
+    for name in cols:
+        text = COLUMNS[name].text(row, show)
+        yield name, text, columns.assumed(name, known) if known and text != DASH else ""
 
 
 Labels = Mapping[str, Mapping[str, str]]

@@ -27,7 +27,7 @@ from quietseat.status import InputUnusable
 from quietseat.store import Workspace, decided, studies
 from quietseat.store.plants import Plant
 from quietseat.store.rows import Row
-from quietseat.web.site import Site, blocks, shown, site
+from quietseat.web.site import Site, blocks, shown, signed, site
 
 router = APIRouter()
 Here = Annotated[Site, Depends(site)]
@@ -211,7 +211,7 @@ def page(at: Here, number: int, asked: Asked) -> Response:
     blank = tuple("" for _ in ROW)
     return at.page(
         "plan.html", title="Plan", plant=ready.plant, here="plan", ready=ready, quick=quick, ends=_ends(ready), named=NAMED, query=ready.given.query(),
-        plain=plain_number, rows=[*ready.given.windows, blank][:WINDOWS],
+        plain=plain_number, money=signed(ready.show), rows=[*ready.given.windows, blank][:WINDOWS],
     )  # fmt: skip
 
 
@@ -238,7 +238,7 @@ def exact(at: Here, number: int, asked: Asked) -> Response:
     holds = ready.live.prices(ready.terms, ready.places)
     return at.page(
         "plan_exact.html", title="Plan", plant=ready.plant, here="plan", ready=ready, answer=answer, holds=holds, most=MOST, query=ready.given.query(),
-        fits=ready.live.quick(ready.terms, ready.places)["fits"], small=len(answer["chosen"]) + len(answer["left_out"]) <= SMALL,
+        money=signed(ready.show), fits=ready.live.quick(ready.terms, ready.places)["fits"], small=len(answer["chosen"]) + len(answer["left_out"]) <= SMALL,
         idle=[row for tag, row in ready.held.items() if tag not in ready.places], several=len(ready.terms.windows) > 1,
     )  # fmt: skip
 

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
+from quietseat.basis import Basis
 from quietseat.fields import fields
 from quietseat.model import Location
 from quietseat.register import Cells, Register
+from quietseat.register.cells import Reader
 from quietseat.register.fields import UNIT_OF, by_name, shown
+from quietseat.register.mends import MendRead, ident, suffix_unit
 from quietseat.register.record import Column
 from quietseat.register.seen import CellSeen
 from quietseat.register.sizes import Size
+from quietseat.register.workbook import Cell
 from quietseat.report.words import Shown, field_words
 from quietseat.status import Problem
 from quietseat.unit_table import KINDS
@@ -74,7 +78,8 @@ class Reading:
         self.whole = tuple(p for p in register.problems if p.row is None and p.file == register.file)
         place = {sheet.name: number for number, sheet in enumerate(register.sheets)}
         self.entries = sorted([*_told(register), *_assumed(register)], key=lambda e: (place.get(e.sheet, 99), e.row, e.column))
-        self._places = _places(register)
+        self._lines = {f"mends line {one.line}": one for one in register.mends if one.row is not None}
+        self._places = _places(register, self._lines)
         self.counts = Counter(entry.what for entry in self.entries)
         self.codes = tuple(cells.codes())
         self.refused_mends = {(p.sheet or "", p.row, p.field, p.value): p for p in register.problems if p.file != register.file}
@@ -96,12 +101,17 @@ class Reading:
         ]  # fmt: skip
 
     def used(self, sheet: str, row: int) -> dict[str, list[str]]:
-        """By column: the valves and fields the cells of a row are used for."""
+        """By column: the valves and fields the cells of a row are used for. A mended value belongs to the column of its field, "" where none holds it."""
         out: dict[str, list[str]] = {}
+        letters = {one.field: one.letter for one in reversed(self.register.columns) if one.sheet == sheet and one.field}
         for location in self._places.get((sheet, str(row)), ()):
             for path, origin in location.origins.items():
                 name, _, cell = origin.where.rpartition("!")
-                if name == sheet and cell.lstrip(_LETTERS) == str(row):
+                mend = self._lines.get(origin.where)
+                if mend is not None and (mend.sheet or sheet, mend.row) == (sheet, row):
+                    named = ident(mend.field)
+                    out.setdefault(letters.get(shown(named), "") if named else "", []).append(f"{location.tag}: {field_words(path)} (mended)")
+                elif name == sheet and cell.lstrip(_LETTERS) == str(row):
                     out.setdefault(cell.rstrip("0123456789"), []).append(f"{location.tag}: {field_words(path)} ({origin.how})")
         return out
 
@@ -114,12 +124,16 @@ class Reading:
         ]  # fmt: skip
 
 
-def _places(register: Register) -> dict[tuple[str, str], list[Location]]:
-    """The valves that take a value from a row, by sheet and row."""
+def _places(register: Register, lines: Mapping[str, MendRead]) -> dict[tuple[str, str], list[Location]]:
+    """The valves that take a value from a row, or from a mend of it, by sheet and row. lines: the mends of rows by what an origin calls them."""
     out: dict[tuple[str, str], list[Location]] = {}
     for location in register.locations:
-        told = {origin.where.rpartition("!")[::2] for origin in location.origins.values()}
-        for place in {(sheet, cell.lstrip(_LETTERS)) for sheet, cell in told if sheet}:
+        told = set()
+        for origin in location.origins.values():
+            mend = lines.get(origin.where)
+            sheet, _, cell = origin.where.rpartition("!")
+            told.add((mend.sheet or location.sheet or "", str(mend.row)) if mend is not None else (sheet, cell.lstrip(_LETTERS)))
+        for place in {(sheet, number) for sheet, number in told if sheet}:
             out.setdefault(place, []).append(location)
     return out
 
@@ -169,6 +183,13 @@ def field_of(path: str) -> str:
     name = ".".join(piece for piece in path.split(".") if not piece.isdecimal())
     name = f"case.{name[6:]}" if name.startswith("cases.") else name
     return shown(name) if name in fields() else ""
+
+
+def as_mended(cell: CellSeen, mend: Mapping[str, Any], basis: Basis, unit: str) -> CellSeen:
+    """A cell with the value a mend gives it, read as a reading of the register reads it. unit: of its column."""
+    known = by_name()[cell.field]
+    taken = Reader(basis).take(Cell(str(mend["value"]), "text"), fields()[known], suffix_unit(str(mend["field"])) or unit)
+    return replace(cell, state=taken.state, value=taken.value)
 
 
 def value_words(cell: CellSeen, units: Shown) -> tuple[str, str]:

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 from fastapi import FastAPI, HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
-from starlette.datastructures import UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException as Refused
 
 from quietseat.status import InputUnusable
@@ -22,7 +22,13 @@ LONGEST = 300  # characters of a value that are shown
 LARGEST = 1_000_000  # bytes of a form that is read again to show it
 _PLANT = re.compile(r"/plant/(\d{1,15})(?:/([^/]*))?")
 _BELONGS = {"mend": "bring-in", "valve": "fleet"}  # addresses that are part of a page of another name
-_UNSAID = re.compile(r"back$|password|passphrase|secret|token|cookie", re.I)
+_MEND = re.compile(r"/plant/\d{1,15}/mend")
+_OF_A_MEND = ("kind", "sheet", "row", "field", "code", "back", "seen", "replace")
+_VALUES = {
+    "split": "Tags of its valves, a bar between", "unit": "Unit of the whole column", "code": "Meaning of the code", "column": "Field, or: not used",
+    "headings": "Row of the headings",
+}  # fmt: skip
+_UNSAID = re.compile(r"back$|^seen$|^replace$|password|passphrase|secret|token|cookie", re.I)
 _NAMES = {
     "who": "name", "why": "why", "sheet": "sheet", "row": "row", "field": "field", "value": "value", "code": "code", "kind": "kind of mend",
     "q": "search", "tag": "valve", "name": "name of the plant", "page": "page of the list", "number": "number in the address",
@@ -118,7 +124,8 @@ async def _page(request: Request, status: int, title: str, words: list[str]) -> 
     at = site(request)
     plant, here = _place(at, request.url.path)
     back = _back(request, plant, here)
-    return at.page("refused.html", status=status, title=title, words=words, plant=plant, here=here, sent=await _sent(request), back=back, sure=status < 500)
+    return at.page("refused.html", status=status, title=title, words=words, plant=plant, here=here, sent=await _sent(request), back=back, sure=status < 500,
+                   again=await _again(request, at, back) if status == 422 and plant is not None else None)  # fmt: skip
 
 
 def _place(at: Site, path: str) -> tuple[Plant | None, str]:
@@ -132,16 +139,39 @@ def _place(at: Site, path: str) -> tuple[Plant | None, str]:
     return plant, end if plant is not None and end in dict(PAGES) else ""
 
 
+async def _again(request: Request, at: Site, back: str) -> dict[str, Any] | None:
+    """The form of a mend as it was sent, to be corrected; None for any other request. What a form holds hidden stays hidden, save what can be wrong in it."""
+    if request.method != "POST" or not _MEND.fullmatch(request.url.path):
+        return None
+    given = {name: value for name, value in (await _form(request)).items() if isinstance(value, str)}
+    kind = given.get("kind", "")
+    labels = {"row": "Row", "field": "Field", "code": "Code, as it stands in the cell", "value": _VALUES.get(kind, "Value, with its unit where it has one"),
+              "why": "Why: who told you, or where it stands", "who": "Your name"}  # fmt: skip
+    seen = {"value", "why", *({"code"} if kind == "code" else ()), *({"row"} if kind in ("cell", "split") else ()), *({"field"} if kind == "cell" else ())}
+    if not at.who:
+        seen.add("who")
+    held = {"back": back, **given}
+    names = [name for name in held if name not in seen and name in _OF_A_MEND] + [name for name in labels if name in seen]
+    return {"action": request.url.path, "fields": [
+        {"name": name, "value": held.get(name, ""), "label": labels.get(name, ""), "hidden": name not in seen} for name in names
+    ]}  # fmt: skip
+
+
+async def _form(request: Request) -> Mapping[str, str | UploadFile]:
+    """What a form of a page sent; empty for a body that is none, was taken before, or is too large to be shown."""
+    size = request.headers.get("content-length", "")
+    try:
+        return await request.form() if size.isdecimal() and int(size) <= LARGEST else {}
+    except Exception:
+        return {}
+
+
 async def _sent(request: Request) -> list[tuple[str, str]]:
     """Each field that was sent and its value, for a person who would have to type it again; no addresses, no secrets."""
     given = list(request.query_params.multi_items())
     if request.method not in ("GET", "HEAD"):
-        size = request.headers.get("content-length", "")
-        try:
-            form = await request.form() if size.isdecimal() and int(size) <= LARGEST else None
-        except Exception:  # a body that is no form, or was taken before, is not shown
-            form = None
-        given += [(name, value.filename or "" if isinstance(value, UploadFile) else value) for name, value in (form.multi_items() if form else ())]
+        form = await _form(request)
+        given += [(name, value.filename or "" if isinstance(value, UploadFile) else value) for name, value in (form.multi_items() if isinstance(form, FormData) else ())]
     return [(_label(name), value[:LONGEST]) for name, value in given if value.strip() and not _UNSAID.search(name)]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -15,6 +15,7 @@ from markupsafe import Markup
 from sqlalchemy import select
 
 from quietseat import __version__
+from quietseat.basis import Basis
 from quietseat.report import html, words
 from quietseat.report.document import Block
 from quietseat.report.words import Shown
@@ -98,7 +99,8 @@ class Site:
         left, right = ({name: str(value) for name, value in side.items() if name != "time_marching"} for side in ((study["head"].get("basis") or {}).get("changed") or plant.basis, plant.basis))
         said = [f"{count} mend{'s' if count != 1 else ''} {words}" for count, words in ((made, "made"), (gone, "undone")) if count]
         said += ["choices of the Basis changed"] if left != right else []
-        return f"Since study {study['number']}: {', '.join(said)}. It is not in what this page shows; run the study again to see it." if said else ""
+        them = "It is" if made + gone == 1 and left == right else "They are"
+        return f"Since study {study['number']}: {', '.join(said)}. {them} not in what this page shows; run the study again to see {'it' if them == 'It is' else 'them'}." if said else ""
 
     def valve(self, study: int, tag: str) -> Record:
         """One valve of a study. Raises 404 in words."""
@@ -137,6 +139,17 @@ def forget_studies() -> None:
 def shown(study: Mapping[str, Any]) -> Shown:
     """The units a study's basis prints in."""
     return words.shown(study["head"])
+
+
+def shown_of(basis: Basis) -> words.Shown:
+    """The units a Basis prints in, where there is no study."""
+    names = ("pressure_unit", "currency", "atmospheric_pressure")
+    return words.shown({"basis": {"choices": [{"name": name, "value": basis.text(name)} for name in names]}})
+
+
+def signed(show: words.Shown) -> Callable[[float | None], str]:
+    """Money as every page prints it: as the report, with a minus sign as long as a digit."""
+    return lambda value: show.money(value).replace("-", "−")
 
 
 def blocks(some: Iterable[Block]) -> Markup:

@@ -73,7 +73,7 @@ def page(at: Here, number: int) -> Response:
     return at.page(
         "study.html", title="Study", plant=plant, here="study", known=known, one=one, stale=stale, **told,
         files=[one_file for one_file in files if "/" not in one_file["name"]], drawings=[one_file for one_file in files if "/" in one_file["name"]],
-        making=any(job["given"].get("study") == one["id"] for job in going), earlier=[row for row in known if row["number"] < one["number"]],
+        making=any(job["given"].get("study") == one["id"] for job in going), before=_before(known, one),
         others=[row for row in known if row["number"] != one["number"]],
     )  # fmt: skip
 
@@ -105,6 +105,12 @@ def _chosen(known: list[Row], wanted: str, plant: Plant) -> Row | None:
             raise HTTPException(404, f"There is no study {wanted} of this plant.")
         return one
     return next((row for row in known if row["id"] == plant.study), known[0] if known else None)
+
+
+def _before(known: list[Row], one: Row) -> int | None:
+    """Number of the study one is compared with first: the last full one before it, else the last before it, else None."""
+    earlier = [row for row in known if row["number"] < one["number"]]
+    return next((int(row["number"]) for row in [*(row for row in earlier if row["stage"] == "full"), *earlier]), None)
 
 
 def _study(at: Site, plant: int, number: int) -> Row:

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Mapping
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -17,7 +18,7 @@ from quietseat.basis import Basis
 from quietseat.fields import fields
 from quietseat.model import Location
 from quietseat.report.money import npv_range
-from quietseat.report.words import OUTCOMES, Shown, clears, code, field_words, percent
+from quietseat.report.words import OUTCOMES, Shown, clears, code, percent
 from quietseat.status import InputUnusable
 from quietseat.store import jobs
 from quietseat.store import mends as kept
@@ -26,23 +27,15 @@ from quietseat.web.overlay import ladders
 from quietseat.web.registers import MOST, Loaded
 from quietseat.web.site import Site, blocks, shown, site
 from quietseat.web.valve import found, frame
-from quietseat.what_if import as_it_is, mends, read_changes, stated, what_if
+from quietseat.what_if import as_it_is, label, mends, read_changes, stated, what_if
 from quietseat.worklog import Worklog, read_orders
 
 router = APIRouter()
 
 DRAWS = 12  # of a march somebody waits for: at the smallest credible and the rated flow
 KIND = "what-if"
-_FIELDS = (
-    ("valve.set_pressure", "Set pressure"), ("vessel.operating_pressure", "Operating maximum"), ("inlet.length", "Inlet length"),
-    ("valve.blowdown", "Blowdown, of set"),
-)  # fmt: skip
-_WORDS = (
-    ("valve.kind", "Kind"),
-    ("valve.pilot_action", "Pilot action"),
-    ("valve.pilot_sense", "Pilot sense"),
-    ("valve.seat", "Seat"),
-)
+_FIELDS = ("valve.set_pressure", "vessel.operating_pressure", "inlet.length", "valve.blowdown")
+_CHOICES = ("valve.kind", "valve.pilot_action", "valve.pilot_sense", "valve.seat")
 _marching = threading.Lock()  # one march at a time: two would only slow each other down
 
 _keeping = threading.Lock()
@@ -73,9 +66,9 @@ def page(
         more["full"], asked = _full(at, plant, tag, job, asked)
     try:
         if more["full"] and more["full"]["result"]:
-            more["answer"] = _shown(more["full"]["result"], valve, shown(study))
+            more["answer"] = _shown(more["full"]["result"], asked, valve, shown(study))
         elif asked.changes:
-            more["answer"] = _shown(_judged(asked, DRAWS if draws else None), valve, shown(study))
+            more["answer"] = _shown(_judged(asked, DRAWS if draws else None), asked, valve, shown(study))
     except InputUnusable as error:
         more["wrong"] = str(error).removeprefix("what-if: ")
     more["why_other"] = _why_other(at, plant, study, valve, more["answer"]) if more["answer"] else ""
@@ -85,11 +78,11 @@ def page(
         "tag": tag,
         "valve": valve,
         "link": _address(number, tag, asked.changes),
-        "beside": _beside(asked),
+        "beside": _beside(asked), "label": partial(label, asked.location),
     }
     if request.headers.get("hx-request") == "true" and request.headers.get("hx-boosted") != "true":
         return at.page("what_if_answer.html", **more, units=shown(study), study=study)
-    more |= {"form": _form(asked), "runs": _runs(at, plant, tag)}
+    more |= {"form": _form(asked), "runs": _runs(at, plant, tag, asked.location)}
     if request.app.state.runs_jobs and not draws and not job:
         _march_ahead(asked)
     return at.page("what_if.html", **{**frame(at, plant, study, valve, KIND), **more})
@@ -183,33 +176,23 @@ def _address(plant: int, tag: str, changes: Mapping[str, str], **more: Any) -> s
 
 def _form(asked: Asked) -> list[dict[str, Any]]:
     """The fields of the form: what is stated, and what the address says instead."""
-    rates = [
-        (
-            f"cases.{at}.{'volume_flow' if case.flow is None and case.volume_flow is not None else 'flow'}",
-            f"Required rate, {case.name or f'case {at + 1}'}",
-        )
-        for at, case in enumerate(asked.location.cases)
-    ]
+    rates = [f"cases.{at}.{'volume_flow' if case.flow is None and case.volume_flow is not None else 'flow'}" for at, case in enumerate(asked.location.cases)]
+    known = (*_FIELDS, *rates, *_CHOICES)
     out = []
-    for name, words in (*_FIELDS, *rates, *_WORDS):
+    for name in (*known, *(other for other in asked.changes if other not in known)):
         was = stated(asked.location, name, asked.loaded.basis)
-        choices = fields()[name].choices if name in dict(_WORDS) else ()
+        choices = fields()[name].choices if name in _CHOICES else ()
         out.append(
             {
                 "name": name,
                 "id": name.replace(".", "-"),
-                "words": words,
+                "words": label(asked.location, name),
                 "was": was,
                 "value": asked.changes.get(name, was),
                 "choices": choices,
                 "changed": name in asked.changes,
             }
         )
-    named = {one["name"] for one in out}
-    out += [
-        {"name": name, "id": name.replace(".", "-"), "words": name, "was": stated(asked.location, name, asked.loaded.basis), "value": text, "choices": (), "changed": True}
-        for name, text in asked.changes.items() if name not in named
-    ]  # fmt: skip
     return out
 
 
@@ -226,7 +209,7 @@ def _beside(asked: Asked) -> list[str]:
 # -- the answer as shown -------------------------------------------------------------------------------------------
 
 
-def _shown(answer: Mapping[str, Any], valve: Mapping[str, Any], units: Shown) -> dict[str, Any]:
+def _shown(answer: Mapping[str, Any], asked: Asked, valve: Mapping[str, Any], units: Shown) -> dict[str, Any]:
     before, after = answer["before"], answer["after"]
     picture = ladders(str(answer["tag"]), before["ladder"], after["ladder"], units)
     cases = [
@@ -238,16 +221,13 @@ def _shown(answer: Mapping[str, Any], valve: Mapping[str, Any], units: Shown) ->
         for one in after["cases"]
     ]
     return {
-        "before": before, "after": after, "changes": [{**one, "field": _label(str(one["field"]))} for one in answer["changes"]], "gone": [_finding(one) for one in answer["gone"]],
+        "before": before, "after": after, "changes": [{**one, "field": label(asked.location, str(one["field"]))} for one in answer["changes"]],
+        "gone": [_finding(one) for one in answer["gone"]],
         "new": [_finding(one) for one in answer["new"]],
         "moved": [{**_finding(one["after"]), "was": OUTCOMES.get(one["before"]["outcome"], one["before"]["outcome"])} for one in answer["changed"]],
         "ladder": blocks([picture]) if picture else "", "cases": cases, "money": _all_money(answer, valve, units), "draws": answer["draws"],
         "marched": [_marched(before), _marched(after)], "stability": [before["stability"]["verdict"], after["stability"]["verdict"]],
     }  # fmt: skip
-
-
-def _label(name: str) -> str:
-    return dict((*_FIELDS, *_WORDS)).get(name) or field_words(name.removeprefix("valve.")).capitalize()
 
 
 def _finding(one: Mapping[str, Any]) -> dict[str, Any]:
@@ -336,12 +316,12 @@ def _marched(side: Mapping[str, Any]) -> dict[str, str] | None:
 # -- the full run --------------------------------------------------------------------------------------------------
 
 
-def _runs(at: Site, plant: Plant, tag: str) -> list[dict[str, Any]]:
+def _runs(at: Site, plant: Plant, tag: str, location: Location) -> list[dict[str, Any]]:
     """The full runs asked for this valve, newest first."""
     with at.workspace.reading() as connection:
         known = jobs.of_plant(connection, plant.id)
     return [
-        {"id": one["id"], "state": one["state"], "words": "; ".join(f"{name} {text}" for name, text in one["given"]["changes"].items()),
+        {"id": one["id"], "state": one["state"], "words": "; ".join(f"{label(location, name)} {text}" for name, text in one["given"]["changes"].items()),
          "link": _address(plant.id, tag, {}, job=one["id"])}
         for one in known if one["kind"] == KIND and one["given"]["tag"] == tag
     ]  # fmt: skip

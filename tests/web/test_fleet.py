@@ -103,6 +103,20 @@ def _tags(text: str) -> list[str]:
     return re.findall(r'<input type="checkbox" name="tag" value="([^"]*)"', text)
 
 
+def test_what_was_assumed_is_marked_with_its_words(workspace: Workspace) -> None:
+    packed = {
+        "chatter": {"assumptions": [{"field": "valve.kind", "value": "drawn", "rule": "not the valve's own", "source": "estimate"}]},
+        "assumptions": [{"field": "valve.kind", "value": "conventional", "rule": "conventional where nobody says", "source": "estimate"},
+                        {"field": "cases.0.accumulation", "value": "110 %", "rule": "a choice", "source": "basis"}],
+        "valve": {}, "findings": [],
+    }  # fmt: skip
+    with workspace.writing() as connection:
+        number = rows.listed(connection, tables.valve, tag="PSV-2")[0]["id"]
+        rows.change(connection, tables.valve, number, {"packed": zlib.compress(json.dumps(packed, separators=(",", ":")).encode())})
+    text = _client(workspace).get("/plant/1/fleet").text
+    assert text.count('class="assumed"') == 1 and 'title="assumed: conventional (conventional where nobody says)"' in text
+
+
 # Search, filters, order ----------------------------------------------------------------------------------------------
 
 
@@ -433,6 +447,21 @@ def test_search_and_filters_change_table_and_address(chromium: Any, address: str
     page.get_by_label("Remove “propane bellows”").click()
     page.wait_for_url("**/fleet")
     assert page.get_by_role("searchbox").input_value() == ""  # the box follows what the table shows
+    assert errors == []
+    page.context.close()
+
+
+@pytest.mark.parametrize("delay", [0, 120])
+def test_enter_in_the_search_opens_the_one_valve_left(chromium: Any, address: str, delay: int) -> None:
+    """Typed at once, Enter comes before the table of the search does; typed slowly, after it."""
+    page, errors = _opened(chromium, f"{address}/plant/1/fleet")
+    page.route("**/valve?tag=*", lambda route: route.fulfill(body="opened"))  # the valves here are no whole ones
+    page.keyboard.press("/")
+    page.keyboard.type("steam", delay=delay)
+    if delay:
+        page.wait_for_selector("#found[data-total='1']")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/valve?tag=PSV-1")
     assert errors == []
     page.context.close()
 

@@ -76,6 +76,21 @@ def test_a_valve_held_out_leaves_the_plan_with_its_price_and_comes_back(client: 
     assert "held out by hand" not in text(client, "/plant/1/plan/exact")
 
 
+def test_a_valve_held_out_shows_its_remedy_and_price(client: TestClient) -> None:
+    first = next(csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)))
+    client.post("/plant/1/plan/hold", data={"tag": first["tag"], "place": "out"})
+    held = next(line for line in csv.DictReader(io.StringIO(client.get("/plant/1/plan.csv").text)) if line["tag"] == first["tag"])
+    assert held["remedy"] and float(held["cost middle USD"]) > 0
+    assert (held["place"], held["why"], held["what would let it in"]) == ("out", "held out by hand", "in once freed")
+
+
+def test_money_is_printed_one_way_and_never_broken(client: TestClient) -> None:
+    address = "/plant/1/plan{}?budget=300000&outage=12&crew=240"
+    for page in (text(client, address.format(""), **{"HX-Request": "true"}), text(client, address.format("/exact"))):
+        told = page.partition("Assumed:")[0]
+        assert re.search("\u00a0USD", told) and not re.search(r"\d k USD|\d USD|\d \d{3}\b|-\d+\u00a0", told)
+
+
 def test_what_cannot_be_held_is_refused_in_words(client: TestClient) -> None:
     given = {"place": "in"}
     assert client.post("/plant/1/plan/hold", data={**given, "tag": "NO-SUCH"}).status_code == 404
@@ -236,6 +251,11 @@ def test_a_change_is_listed_before_it_is_applied(client: TestClient, space_copy:
     assert back is not None and "operating_limit_metal" not in back.basis
 
 
+def test_limits_and_choice_of_a_row_stand_apart(client: TestClient) -> None:
+    with_choice = re.search(r'<span class="small">chosen here; default', text(client, "/plant/1/basis"))
+    assert with_choice and text(client, "/plant/1/basis")[with_choice.start() - 4 : with_choice.start()] == "<br>"
+
+
 def test_a_value_that_cannot_be_used_is_refused_in_words(client: TestClient) -> None:
     page = text(client, "/plant/1/basis?to.budget=plenty")
     assert "cannot be used" in page and "Apply" not in page
@@ -342,7 +362,7 @@ def test_the_last_place_of_a_slider_holds_and_a_dragged_valve_is_held(opened: Ca
         for (let step = 1; step <= 20; step++) {
             slider.value = step * 6000; slider.dispatchEvent(new Event("input", { bubbles: true }));
             await new Promise((next) => setTimeout(next, 20)); } }""")
-    tab.wait_for_selector("#exact:not(.old) >> text=budget 120 k USD")
+    tab.wait_for_selector("#exact:not(.old) >> text=/budget 120\\s000\\sUSD/")
     assert tab.url.endswith("/plan?budget=120000&outage=12&crew=240") and tab.input_value("#budget") == "120000"
     row = tab.locator("section[data-place=in] tr[data-tag]").first
     tag = row.get_attribute("data-tag")

@@ -37,7 +37,7 @@ def test_a_refused_page_keeps_the_menu_shows_what_was_sent_and_leads_back(client
     answer = client.post("/plant/1/mend", data=given, headers={"referer": "http://testserver/plant/1/bring-in?show=rows"})
     said = words(answer)
     assert answer.status_code == 422 and 'aria-label="Pages of this plant"' in answer.text and "Plant A" in said
-    assert "Write why" in said and "9 furlong" in said and "set_pressure" in said and "hidden" not in said
+    assert "Write why" in said and 'value="9 furlong"' in answer.text and 'value="set_pressure"' in answer.text and 'value="hidden"' not in answer.text
     assert 'href="/plant/1/bring-in?show=rows">Back to where you were' in answer.text
     assert '<a href="/plant/1/bring-in" aria-current="page">' in answer.text
 

@@ -307,6 +307,24 @@ def test_an_issue_is_taken_back_with_who_and_why_on_record(client: TestClient) -
     assert "“Revision B”" in text(client)
 
 
+def test_who_did_what_holds_the_remarks(client: TestClient) -> None:
+    post(client, "remark", words="Check the isometric", tag="PSV-1")
+    post(client, "remark/1/undo")
+    done = text(client).partition("Who did what")[2]
+    assert re.search(r"Ann Body remark PSV-1 ?: Check the isometric", done) and "Ann Body remark undone PSV-1" in done
+
+
+def test_a_study_is_compared_with_the_last_full_one_first(client: TestClient, space: Workspace) -> None:
+    with space.writing() as connection:
+        study = studies.load(connection, 1)
+        assert study is not None
+        studies.save(connection, 1, study, "first look")  # of the run whose full study is number 5
+        studies.save(connection, 1, study, "full")
+    chosen_first = re.findall(r'<option value="(\d+)" selected', client.get("/plant/1/study?number=5").text)
+    assert chosen_first == ["3"]
+    assert re.findall(r'<option value="(\d+)" selected', client.get("/plant/1/study?number=2").text) == ["1"]  # no full one before it
+
+
 def test_remarks_are_undone_and_stand_again(client: TestClient, space: Workspace) -> None:
     post(client, "remark", words="look here <script>", tag="PSV-2 <b>")
     assert "has no valve NO" in post(client, "remark", status=422, words="x", tag="NO")

@@ -464,6 +464,21 @@ def test_the_answer_comes_without_loading_the_page_again(chromium: Any, address:
     tab.close()
 
 
+def test_a_box_made_larger_by_hand_breaks_no_policy(chromium: Any, address: str) -> None:
+    """A browser writes the size of a dragged textarea into its style attribute; a swap must not write it again."""
+    tab = chromium.new_page(viewport={"width": 1440, "height": 900})
+    errors: list[str] = []
+    tab.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+    tab.goto(f"{address}/plant/1/valve/what-if?tag=PSV-1&vessel.operating_pressure=8+barg")
+    tab.locator("#keep-why").evaluate("box => { box.style.width = '381px'; }")
+    tab.locator("#vessel-operating_pressure").fill("8.5 barg")
+    tab.locator("#vessel-operating_pressure").press("Tab")
+    tab.locator("#answer li", has_text="9.6 barg → 8.5 barg").wait_for()
+    tab.wait_for_timeout(100)
+    assert errors == []
+    tab.close()
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 @pytest.mark.parametrize("part", PARTS)
 def test_no_errors_no_sideways_scroll(chromium: Any, address: str, part: str, width: int) -> None:

@@ -39,12 +39,28 @@
   document.addEventListener("toggle", (event) => {
     if (event.target.isConnected && event.target.matches("#found details")) open[event.target.open ? "add" : "delete"](event.target.id);
   }, true);
+  // Enter in the search opens the valve where one is left; where the table still shows an earlier search, once the new one is there.
+  const plain = (text) => text.trim().toLowerCase().replace(/\s+/g, " ");
+  let entered = null;
+  const only = (words) => {
+    const found = document.getElementById("found"), links = document.querySelectorAll("#found [data-rows] tbody th a");
+    return found && plain(found.dataset.words) === plain(words) && found.dataset.total === "1" && links.length === 1 ? links[0] : null;
+  };
+  document.addEventListener("keydown", (event) => {
+    if (event.target.id !== "q") return;
+    entered = null;
+    if (event.key !== "Enter" || !event.target.value.trim()) return;
+    const link = only(event.target.value);
+    if (link) { event.preventDefault(); location.assign(link.href); } else { entered = event.target.value; }
+  });
   window.addEventListener("popstate", () => open.clear());
   let last = document.getElementById("found");
   new MutationObserver(() => {
     const q = document.getElementById("q"), found = document.getElementById("found");
     if (!found || found === last) return;
     last = found;
+    const link = entered !== null && q && q.value === entered && only(entered);
+    if (link) { entered = null; location.assign(link.href); return; }
     if (q && document.activeElement !== q) q.value = found.dataset.words;
     open.forEach((id) => { const one = document.getElementById(id); if (one) one.open = true; });
     const box = focus && document.activeElement === document.body && document.getElementById(focus);
