@@ -229,8 +229,8 @@ def curve(plan: Mapping[str, Any], shown: Shown) -> Figure | None:
     value, cured = shown.money(plan["value"]).replace("-", "−"), plan["totals"]["stop_findings_cured"]
     alt = (
         f"Two curves over a budget from 0 to {shown.money(points[-1]['budget'])} {shown.currency}. At the budget of this plan, "
-        f"{shown.money(plan['budget'])} {shown.currency}: {cured} stop findings cured, net value {value} {shown.currency}. At most {most:.4g} stop "
-        f"findings are cured, from {shown.money(enough)} {shown.currency} on. The value is highest at {shown.money(best['budget'])} {shown.currency}."
+        f"{shown.money(plan['budget'])} {shown.currency}: {cured} stop finding{'' if cured == 1 else 's'} cured, net value {value} {shown.currency}. At most {most:.4g} stop "
+        f"finding{' is' if most == 1 else 's are'} cured, from {shown.money(enough)} {shown.currency} on. The value is highest at {shown.money(best['budget'])} {shown.currency}."
     )
     caption = (
         "Stop findings cured and net value against budget. Dashed line and diamond: this plan. Dots: plans made for other budgets; the line only "

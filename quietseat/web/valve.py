@@ -15,7 +15,7 @@ from fastapi import APIRouter, Depends, Form, HTTPException, Query, Request, Res
 from quietseat import plain, tables
 from quietseat.assess import assess
 from quietseat.remedies.choose import STANDING
-from quietseat.report import drawing, in_time, leakage, money, motion, reliability, tried
+from quietseat.report import drawing, evidence, in_time, leakage, money, motion, reliability, tried
 from quietseat.report import valve as printed
 from quietseat.report.document import Block, Column, Figure, Heading, TableBlock
 from quietseat.report.words import MARKS, OUTCOMES, SEVERITIES, VERDICTS_IN_TIME, Shown, code, is_number, percent
@@ -132,7 +132,8 @@ def _overview(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: list[s
         "findings": [_finding(one, units, trail) for one in valve.get("findings") or ()],
         "passed": [_finding(one, units, trail) for one in valve.get("passed") or ()],
         "rungs": [{"name": rung["name"], "text": units.pressure_of(rung["pressure_pa"]), "href": trail.of_rung(rung), "rests_on": rung.get("rests_on") or ""} for rung in rungs],
-        "ladder": blocks([picture]) if picture else "", "meaning": printed.verdict_title(valve), "measure": remedies.to_measure(valve), "holdable": _holdable(valve),
+        "ladder": blocks([picture]) if picture else "", "meaning": printed.verdict_title(valve), "reasons": evidence.reworded(valve.get("reasons") or (), valve),
+        "evidence": evidence.reworded(valve.get("evidence") or (), valve), "measure": remedies.to_measure(valve), "holdable": _holdable(valve),
         "only_keep": valve.get("recommended") == "keep",
     }  # fmt: skip
 
@@ -140,7 +141,7 @@ def _overview(valve: Mapping[str, Any], units: Shown, trail: Trail, tick: list[s
 def _finding(one: Mapping[str, Any], units: Shown, trail: Trail) -> dict[str, Any]:
     return {
         "name": code(one["code"]), "outcome": OUTCOMES.get(one["outcome"], one["outcome"]), "severity": SEVERITIES.get(one["severity"], one["severity"]),
-        "fails": one["outcome"] == "fail", "words": one.get("words") or "", "value": printed.finding_value(one, "value", units),
+        "fails": one["outcome"] == "fail", "words": evidence.words(one), "value": printed.finding_value(one, "value", units),
         "limit": printed.finding_value(one, "limit", units), "margin": percent(one.get("margin")), "rule": printed.rule_words(one), "href": trail.of_finding(one),
         "made_of": trail.made_of(one), "limit_href": trail.of_limit(one),
     }  # fmt: skip

@@ -578,3 +578,48 @@ def test_a_page_shows_the_new_reading_by_itself_unless_something_is_being_writte
         page.get_by_text("2 read + 2 partial + 1 refused").wait_for()
         assert errors == []
         context.close()
+
+
+def test_refused_and_overtaken_mends_in_a_browser(space: Workspace, book: bytes, chromium: Any) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    with served(make_app(space, runs_jobs=False)) as root:
+        context = chromium.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+        page = context.new_page()
+        page.goto(root)
+        page.get_by_label("Your name").fill("Ada")
+        page.get_by_role("button", name="Keep").click()
+        page.locator("form[data-drop] input[type=file]").set_input_files({"name": "reg.xlsx", "mimeType": "application/zip", "buffer": book})
+        page.get_by_role("button", name="Read it").click()
+        page.get_by_text("0 read + 4 partial + 1 refused").wait_for()
+
+        def send(value: str) -> None:
+            form = page.locator("form[action='/plant/1/mend']:visible").first
+            form.locator("input[name=value]").fill(value)
+            form.locator("input[name=why]").fill("nameplate")
+            with page.expect_navigation():
+                form.get_by_role("button").click()
+
+        def clean() -> None:
+            found = Axe().run(page).response["violations"]
+            assert found == [], [(one["id"], one["nodes"][0]["html"]) for one in found]
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+        page.goto(f"{root}/plant/1/bring-in/row?sheet=PSV&row=2")
+        cell = page.locator("tr", has_text="set_pressure").locator("details.mend")
+        cell.locator("summary").click()
+        send("heavy")
+        assert page.locator("form[action='/plant/1/mend'] input[name=value]:visible").first.input_value() == "heavy"  # to be corrected there
+        clean()
+        page.goto(f"{root}/plant/1/bring-in/row?sheet=PSV&row=2")
+        cell.locator("summary").click()
+        other = {"kind": "cell", "sheet": "PSV", "row": "2", "field": "set_pressure", "value": "8 barg", "why": "shop record", "who": "Kim"}
+        assert context.request.post(f"{root}/plant/1/mend", form=other, headers={"origin": root}).ok
+        send("9 barg")
+        assert "8 barg" in page.locator("main").inner_text() and "Kim" in page.locator("main").inner_text()
+        clean()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Replace it with what I sent").click()
+        page.goto(f"{root}/plant/1/bring-in?show=mends")
+        assert "9 barg" in page.locator("main").inner_text()
+        context.close()
