@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -139,8 +140,8 @@ def facts_of(location: Location, basis: Basis, known: Known, mended: bool) -> tu
     facts = LeakFacts(
         valve.set_pressure, basis.atmospheric_pressure, operating, valve.effective_area or letter_area(valve.orifice), valve.inlet_size,
         seat, "liquid" if liquid else "gas", molar_mass, None if liquid else _k(case, operating, temperature, known), temperature,
-        _density(case, operating, temperature) if liquid else None, discharge,
-        Z=None if liquid else _compressibility(case, operating, temperature), sector=basis.leak_sector if basis.leak_sector != "any" else None,
+        _read(case.density, case, operating, temperature, lambda at: at.density) if liquid else None, discharge,
+        Z=None if liquid else _read(case.Z, case, operating, temperature, lambda at: at.Z), sector=basis.leak_sector if basis.leak_sector != "any" else None,
         found_leaking=known.found_leaking, ppm=known.ppm, measured=location.history.measured_rate, back_pressure=case.superimposed_max,
         mended=mended,
     )  # fmt: skip
@@ -192,21 +193,14 @@ def _k(case: Case, pressure: float | None, temperature: float | None, known: Kno
     return PLAIN_K.get(case.phase or "", DEFAULT_K)
 
 
-def _compressibility(case: Case, pressure: float | None, temperature: float | None) -> float | None:
-    """As stated for relief, else of the property library at operating pressure and temperature, else None."""
-    if case.Z is not None or not fluids.resolve(case.fluid) or pressure is None or temperature is None:
-        return case.Z
+def _read(
+    stated: float | None, case: Case, pressure: float | None, temperature: float | None, get: Callable[[fluids.FluidState], float]
+) -> float | None:  # fmt: skip
+    """A property as stated for relief, else of the property library at operating pressure and temperature, else None."""
+    if stated is not None or not fluids.resolve(case.fluid) or pressure is None or temperature is None:
+        return stated
     try:
-        return fluids.state(str(case.fluid), pressure, temperature).Z
-    except CalculationFailed:
-        return None
-
-
-def _density(case: Case, pressure: float | None, temperature: float | None) -> float | None:
-    if case.density is not None or not fluids.resolve(case.fluid) or pressure is None or temperature is None:
-        return case.density
-    try:
-        return fluids.state(str(case.fluid), pressure, temperature).density
+        return get(fluids.state(str(case.fluid), pressure, temperature))
     except CalculationFailed:
         return None
 

@@ -14,7 +14,8 @@ CHUNK = 100  # valves whose answers are assessed together
 RULE = (
     "Each unknown stands at three equally likely answers (the middles of the thirds of its range). For every combination of an "
     "orthogonal array the valve is assessed and its remedies are proposed. Value: what the best decision costs without the answer, "
-    "less what it costs on average with it. A cure left undone costs late_cure_factor times its price, and misfit_cost where stated."
+    "less what it costs on average with it. A cure left undone costs its price times a factor for being late, "
+    "and what a misfit costs a year where that is stated (Basis: late_cure_factor, misfit_cost)."
 )
 
 

@@ -539,6 +539,16 @@ def test_a_person_brings_in_a_register_and_mends_it(space: Workspace, book: byte
         killed(process)
 
 
+def brought(page: Any, root: str, book: bytes) -> None:
+    """Ada brings the register in and sees it read."""
+    page.goto(root)
+    page.get_by_label("Your name").fill("Ada")
+    page.get_by_role("button", name="Keep").click()
+    page.locator("form[data-drop] input[type=file]").set_input_files({"name": "reg.xlsx", "mimeType": "application/zip", "buffer": book})
+    page.get_by_role("button", name="Read it").click()
+    page.get_by_text("0 read + 4 partial + 1 refused").wait_for()
+
+
 def test_a_page_shows_the_new_reading_by_itself_unless_something_is_being_written(
     space: Workspace, book: bytes, chromium: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -555,12 +565,7 @@ def test_a_page_shows_the_new_reading_by_itself_unless_something_is_being_writte
             page.goto(f"{root}/plant/1/bring-in")
             page.get_by_text("below is the reading before").wait_for()
 
-        page.goto(root)
-        page.get_by_label("Your name").fill("Ada")
-        page.get_by_role("button", name="Keep").click()
-        page.locator("form[data-drop] input[type=file]").set_input_files({"name": "reg.xlsx", "mimeType": "application/zip", "buffer": book})
-        page.get_by_role("button", name="Read it").click()
-        page.get_by_text("0 read + 4 partial + 1 refused").wait_for()
+        brought(page, root, book)
         monkeypatch.setattr(registers, "load", lambda *given: (time.sleep(2.5), load(*given))[1])
 
         mended(4, "set_pressure", "9 barg")
@@ -586,12 +591,7 @@ def test_refused_and_overtaken_mends_in_a_browser(space: Workspace, book: bytes,
     with served(make_app(space, runs_jobs=False)) as root:
         context = chromium.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
         page = context.new_page()
-        page.goto(root)
-        page.get_by_label("Your name").fill("Ada")
-        page.get_by_role("button", name="Keep").click()
-        page.locator("form[data-drop] input[type=file]").set_input_files({"name": "reg.xlsx", "mimeType": "application/zip", "buffer": book})
-        page.get_by_role("button", name="Read it").click()
-        page.get_by_text("0 read + 4 partial + 1 refused").wait_for()
+        brought(page, root, book)
 
         def send(value: str) -> None:
             form = page.locator("form[action='/plant/1/mend']:visible").first
