@@ -11,7 +11,7 @@ ROOT = Path(__file__).parent.parent / "quietseat"
 
 # Level by level, and inside a level in this order: a module imports only what stands before it.
 ORDER = (
-    "status", "celltext", "formula", "unit_table", "units", "typeset", "tables",
+    "status", "amounts", "celltext", "formula", "unit_table", "units", "typeset", "tables",
     "fields", "model", "plain", "basis", "saved",
     "fluids", "sizing", "piping", "loads", "dynamics", "march", "emissions", "reliability", "economics", "catalogue",
     "register", "casefile", "leakage", "worklog", "assess", "remedies", "lifecycle", "upkeep", "cost", "planning", "questions",

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 from typing import Any
 
 from quietseat import plain
+from quietseat.amounts import amount
 from quietseat.basis import Basis
 from quietseat.planning import afterwards, candidates
-from quietseat.planning.amounts import amount
 from quietseat.planning.interim import interim, refusals, why_not
 from quietseat.planning.plan import ROOM, Columns, Plan, columns, limits_of, refused, saved_of, solve, unbudgeted
 from quietseat.planning.programme import SCALE, Programme

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from quietseat.planning.amounts import amount
+from quietseat.amounts import amount
 from quietseat.planning.plan import Plan, limits_of, refused, solve
 from quietseat.planning.records import Item
 from quietseat.tables import table

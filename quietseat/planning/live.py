@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from quietseat.amounts import amount
 from quietseat.basis import Basis
 from quietseat.planning import afterwards
-from quietseat.planning.amounts import amount
 from quietseat.planning.answer import answer_of
 from quietseat.planning.plan import Columns, columns, solve
 from quietseat.planning.programme import SMALL

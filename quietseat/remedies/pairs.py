@@ -15,7 +15,6 @@ from quietseat.remedies.work import Costing
 # What is built first; the others are set or fitted into the valve while it is out.
 BASES = ("re-pipe-nearer", "re-pipe-inlet", "restricted-lift", "smaller-orifice")
 SHIELDED = ("re-pipe-nearer", "re-pipe-inlet", "smaller-orifice", "more-blowdown")
-NEARLY_FULL = 0.98  # of the lift: nothing worth taking away
 INLETS = ("re-pipe-nearer", "re-pipe-inlet")
 
 
@@ -58,8 +57,8 @@ def remedies(bench: Bench, options: list[Option], alone: list[Remedy], costing: 
 
 def _pairs(known: dict[str, Option], lift: Step | None, rings: Step | None) -> Iterator[tuple[Option, tuple[str, ...]]]:
     for name in BASES:
-        base = known.get(name)
-        if base is None or base.blocked or base.gate.closed:
+        base = _open(known, name)
+        if base is None:
             continue
         if rings is not None:
             yield _joined(base, rings), (name, rings.option.name)
@@ -72,31 +71,34 @@ def _pairs(known: dict[str, Option], lift: Step | None, rings: Step | None) -> I
 
 def _shielded(bench: Bench, known: dict[str, Option]) -> Iterator[tuple[Option, tuple[str, ...]]]:
     """A disk or heat keeps deposits away, another cure quiets the valve: only where the fluid has hurt it."""
-    disk, heat = known.get("rupture-disk-under"), known.get("heat-valve")
-    if disk is not None and _helps(bench, disk):
+    failing = bench.trouble.failing.keys()
+    disk, heat = _open(known, "rupture-disk-under"), _open(known, heating.HEATED)
+    if disk is not None and disk.touches & failing:
         yield from _with(known, Step(disk, "a rupture disk under the valve", lambda made: pipework.disk_under(bench, made, disk.touches)), SHIELDED)
         lift = _lift(bench, known, disk_factor())
         if lift is not None:  # the disk first: with it the stop has to leave more
             yield _joined(disk, lift), (disk.name, lift.option.name)
-    if heat is not None and _helps(bench, heat):
+    if heat is not None and heat.touches & failing:
         yield from _with(known, Step(heat, "the valve and its inlet heated", lambda made: heating.heated(bench, made)), (*SHIELDED, "restricted-lift"))
 
 
-def _helps(bench: Bench, option: Option) -> bool:
-    return not option.blocked and not option.gate.closed and bool(option.touches & bench.trouble.failing.keys())
+def _open(known: dict[str, Option], name: str) -> Option | None:
+    """An option that no guard and no gate rules out."""
+    option = known.get(name)
+    return option if option is not None and not option.blocked and not option.gate.closed else None
 
 
 def _with(known: dict[str, Option], step: Step, names: tuple[str, ...]) -> Iterator[tuple[Option, tuple[str, ...]]]:
     for name in names:
-        base = known.get(name)
-        if base is not None and not base.blocked and not base.gate.closed:
+        base = _open(known, name)
+        if base is not None:
             yield replace(_joined(base, step), gate=step.option.gate), (name, step.option.name)
 
 
 def _lift(bench: Bench, known: dict[str, Option], deduction: float = 1.0) -> Step | None:
     """deduction: by which a part built beside it lowers what the valve may be counted with."""
     option, fraction = known.get("restricted-lift"), guards.smallest_lift(bench.trouble, deduction)
-    if option is None or option.blocked or fraction is None or fraction >= NEARLY_FULL * (bench.valve.lift_restriction or 1.0):
+    if option is None or option.blocked or fraction is None or fraction >= trim.NEARLY_FULL * (bench.valve.lift_restriction or 1.0):
         return None
     return Step(option, f"a lift stop at {fraction:.0%} of full lift", lambda made: trim.stopped(bench, made, fraction))
 

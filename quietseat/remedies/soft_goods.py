@@ -47,13 +47,13 @@ def unknown(trouble: Trouble) -> str:
 
 @lru_cache(maxsize=1024)
 def kinds(fluid: str) -> frozenset[str] | None:
-    """Kinds of fluid a name means (hydrocarbons, amines, ...), by its words, the longest first; None for a name of none of them."""
+    """Kinds of fluid a name means (hydrocarbons, amines, ...), by its words, one or two together; None for a name of none of them."""
     row = fluids.entry(fluid)
     found: set[str] = set()
     known = False
     for name in (fluid, row["name"] if row else ""):
         words = _WORD.findall(name.casefold())
-        for length in range(LONGEST, 0, -1):
+        for length in range(1, LONGEST + 1):
             for at in range(len(words) - length + 1):
                 told = table("soft_goods_fluids").get(word=" ".join(words[at : at + length]))
                 if told is not None:

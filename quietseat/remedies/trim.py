@@ -10,6 +10,7 @@ from quietseat.remedies import gate, guards, hardware
 from quietseat.remedies.bench import FLOW_CURES, Bench, Made, Option, once, only
 
 ALLOY = frozenset(("stuck", "corrosion", "bellows"))
+NEARLY_FULL = 0.98  # of the lift: nothing worth taking away
 HURTS = frozenset(("leaks", "stuck", "corrosion"))
 
 
@@ -61,7 +62,7 @@ def restricted_lift(bench: Bench) -> Option | None:
     fraction = guards.smallest_lift(trouble)
     if not blocked and fraction is not None:
         blocked = guards.least_lift(fraction, guards.lift_height(trouble), bench.basis)
-        if not blocked and fraction >= 0.98 * (bench.valve.lift_restriction or 1.0):
+        if not blocked and fraction >= NEARLY_FULL * (bench.valve.lift_restriction or 1.0):
             blocked = f"the cases need {fraction:.0%} of full lift: nothing to take away"
     title = "Restricted lift" if fraction is None or blocked else f"Restricted lift: {fraction:.0%} of full lift"
     return Option("restricted-lift", title, touches, blocked,

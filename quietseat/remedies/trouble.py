@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 
 from quietseat import fluids
 from quietseat.assess import assess
@@ -85,19 +84,14 @@ class Trouble:
         return frozenset(code for code in hurt if code in self.failing)
 
 
-@lru_cache(maxsize=1024)
-def _steam_boils(pressure: float) -> float | None:
-    try:
-        return fluids.saturation_temperature("Water", pressure)
-    except CalculationFailed:
-        return None
-
-
 def _boiling(case: Case, result: CaseResult) -> float | None:
     """Temperature of steam that is stated without one: saturated at the relieving pressure, K."""
     if case.phase != "steam" or case.temperature is not None or result.relieving_pressure is None:
         return None
-    return _steam_boils(result.relieving_pressure)
+    try:
+        return fluids.saturation_temperature("Water", result.relieving_pressure)
+    except CalculationFailed:
+        return None
 
 
 def look(location: Location, assessment: Assessment, basis: Basis, judge: Judge | None = None) -> Trouble:

@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any, TypeGuard
 
 from quietseat import basis, units
+from quietseat.amounts import figure
 from quietseat.celltext import clean as clean
 from quietseat.typeset import unit_text
 
@@ -141,8 +142,7 @@ class Shown:
         """Money, rounded for reading, without the currency."""
         if not is_number(value):
             return DASH
-        step = 10.0 ** max(0, math.floor(math.log10(abs(value))) - 2) if value else 1.0
-        return f"{round(value / step) * step:,.0f}".replace(",", "\u00a0")
+        return figure(value)
 
     def spread(self, spread: Mapping[str, float] | None) -> str:
         """Low, middle and high of a cost on one line."""
